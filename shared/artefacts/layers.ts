@@ -1,0 +1,42 @@
+/** layers.json: at which height every process layer lies in this scan, and which layer every plate shows. */
+import { z } from 'zod';
+import { roleSchema } from './process.ts';
+
+export const layersSchema = z.object({
+  version: z.literal(1),
+  basis: z
+    .enum(['measured', 'nominal', 'none'])
+    .describe(
+      'measured: from the image; nominal: heights of the process table through the placement; none: no stack.',
+    ),
+  layers: z.array(
+    z.object({
+      name: z.string(),
+      role: roleSchema,
+      bottom_um: z.number(),
+      top_um: z.number(),
+      sd_um: z.number().nonnegative().describe('Standard deviation of a boundary.'),
+      nominal_bottom_um: z.number(),
+      nominal_top_um: z.number(),
+      confidence: z.number().min(0).max(1),
+      seen: z.enum(['whole', 'cut', 'outside']).describe('cut: the scan ends inside the layer.'),
+    }),
+  ),
+  plates: z.array(
+    z.object({
+      index: z.int().nonnegative(),
+      z_um: z.number(),
+      slice: z.number().describe('File slice at the centre of the field of view.'),
+      layer: z.string().nullable(),
+      between: z
+        .array(z.string())
+        .optional()
+        .describe('Layers below and above, where the plate lies in neither.'),
+      confidence: z.number().min(0).max(1),
+    }),
+  ),
+});
+
+export type Layers = z.output<typeof layersSchema>;
+export type LayerSpan = Layers['layers'][number];
+export type PlateLabel = Layers['plates'][number];

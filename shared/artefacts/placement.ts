@@ -1,0 +1,41 @@
+/** placement.json: the map from voxel index to die frame, with its uncertainty and its runner-up. */
+import { z } from 'zod';
+
+const row4 = z.tuple([z.number(), z.number(), z.number(), z.number()]);
+export const affine3Schema = z.tuple([row4, row4, row4]);
+
+export const warpSchema = z.object({
+  origin_um: z.tuple([z.number(), z.number()]),
+  step_um: z.number().positive(),
+  shape: z.tuple([z.int().positive(), z.int().positive()]).describe('Rows, columns.'),
+  dx_um: z.array(z.number()),
+  dy_um: z.array(z.number()),
+  dz_um: z.array(z.number()),
+});
+
+export const placementSchema = z.object({
+  version: z.literal(1),
+  voxel_to_die_um: affine3Schema.describe(
+    'Maps [i, j, k, 1] to die micrometres; to the scan frame where source is none.',
+  ),
+  warp: warpSchema.nullable().describe('Displacements added in the die frame, on a coarse grid.'),
+  source: z.enum(['automatic', 'landmarks', 'none']),
+  verdict: z.enum(['locked', 'ambiguous', 'unplaced']),
+  score: z
+    .number()
+    .nullable()
+    .describe('Agreement of image and drawing, 0 to 1; null where it was not computed.'),
+  runner_up: z.object({ score: z.number(), voxel_to_die_um: affine3Schema }).nullable(),
+  residual_um: z.object({ median: z.number(), p95: z.number(), count: z.int().nonnegative() }).nullable(),
+  uncertainty_um: z
+    .object({ x: z.number(), y: z.number(), z: z.number() })
+    .nullable()
+    .describe('Standard uncertainties.'),
+  seen_from: z.enum(['front', 'back', 'unknown']),
+  order: z.enum(['top-first', 'bottom-first', 'unknown']),
+  method: z.string().describe('How the map was obtained, one plain sentence.'),
+  doubts: z.array(z.string()),
+});
+
+export type Placement = z.output<typeof placementSchema>;
+export type Verdict = Placement['verdict'];
