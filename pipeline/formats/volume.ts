@@ -43,7 +43,8 @@ export interface VolumeSource {
   readonly metadata: VolumeMetadata;
   /**
    * Voxels of a box, C order (slice, row, column), in the file's own number type and native byte order.
-   * @throws InputFault when the data behind the header cannot be read.
+   * @throws InputFault when the data behind the header cannot be read; RangeError for a box outside the volume; the
+   *   signal's reason when stopped.
    */
   read(box: VoxelBox, signal?: AbortSignal): Promise<VoxelArray>;
   close(): Promise<void>;

@@ -25,7 +25,7 @@ export const placementSchema = z.object({
     .number()
     .nullable()
     .describe('Agreement of image and drawing, 0 to 1; null where it was not computed.'),
-  runner_up: z.object({ score: z.number(), voxel_to_die_um: affine3Schema }).nullable(),
+  runner_up: z.object({ score: z.number().nullable(), voxel_to_die_um: affine3Schema }).nullable(),
   residual_um: z.object({ median: z.number(), p95: z.number(), count: z.int().nonnegative() }).nullable(),
   uncertainty_um: z
     .object({ x: z.number(), y: z.number(), z: z.number() })

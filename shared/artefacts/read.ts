@@ -4,6 +4,8 @@ import type { z } from 'zod';
 import { InputFault } from '../errors.ts';
 import { knownKeysAt, nearest } from './known-keys.ts';
 
+const MAX_ALIASES = 100;
+
 /**
  * Parses YAML written by a person and checks it. Aliases are limited, so that a small file cannot unfold into a
  * huge one.
@@ -23,7 +25,7 @@ export function readYaml<S extends z.ZodType>(text: string, file: string, schema
       remedy: 'Correct the line; indentation by spaces, text with ":" or "#" in quotes.',
     });
   }
-  const value: unknown = document.toJS({ maxAliasCount: 100 });
+  const value = unfolded(document, file);
   const result = schema.safeParse(value);
   if (result.success) return result.data;
   const lineOf = (path: readonly PropertyKey[], key?: string): string | undefined => {
@@ -36,6 +38,23 @@ export function readYaml<S extends z.ZodType>(text: string, file: string, schema
     return undefined;
   };
   throw schemaFault(result.error, schema, value, file, lineOf);
+}
+
+function unfolded(document: { toJS(options: { maxAliasCount: number }): unknown }, file: string): unknown {
+  try {
+    return document.toJS({ maxAliasCount: MAX_ALIASES });
+  } catch (cause) {
+    throw new InputFault(
+      {
+        tag: 'limit',
+        file,
+        expected: `at most ${MAX_ALIASES} nodes repeated by aliases (*name)`,
+        found: 'more',
+        remedy: 'Write the values out instead of repeating them by alias.',
+      },
+      { cause },
+    );
+  }
 }
 
 /**
@@ -126,11 +145,11 @@ function expectation(issue: z.core.$ZodIssue): string {
         : `one of ${issue.values.map(shown).join(', ')}`;
     case 'too_small':
       if (issue.origin === 'string' || issue.origin === 'array')
-        return `at least ${issue.minimum} ${issue.origin === 'array' ? 'entries' : 'characters'}`;
+        return `at least ${counted(issue.minimum, issue.origin)}`;
       return `a number ${issue.inclusive ? 'of at least' : 'greater than'} ${issue.minimum}`;
     case 'too_big':
       if (issue.origin === 'string' || issue.origin === 'array')
-        return `at most ${issue.maximum} ${issue.origin === 'array' ? 'entries' : 'characters'}`;
+        return `at most ${counted(issue.maximum, issue.origin)}`;
       return `a number ${issue.inclusive ? 'of at most' : 'below'} ${issue.maximum}`;
     case 'invalid_union': {
       const options = issue.errors.flatMap((branch) => (branch[0] ? [expectation(branch[0])] : []));
@@ -139,6 +158,11 @@ function expectation(issue: z.core.$ZodIssue): string {
     default:
       return issue.message;
   }
+}
+
+function counted(number: number | bigint, origin: string): string {
+  const [one, many] = origin === 'array' ? ['entry', 'entries'] : ['character', 'characters'];
+  return `${number} ${Number(number) === 1 ? one : many}`;
 }
 
 const article = (name: string): string =>

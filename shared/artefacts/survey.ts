@@ -28,7 +28,7 @@ export const surveySchema = z.object({
   }),
   broken_slices: z.array(z.int()).describe('Slices without structure, left out of the plates.'),
   checks: z.array(
-    z.object({ name: z.string(), verdict: z.enum(['agrees', 'odd', 'cannot tell']), text: z.string() }),
+    z.object({ name: z.string(), verdict: z.enum(['agrees', 'odd', 'note']), text: z.string() }),
   ),
   notes: z.array(z.string()),
 });

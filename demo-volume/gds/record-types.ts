@@ -1,0 +1,38 @@
+/** Record type and data type of each GDSII record in one word. @source GDSII Stream Format, record table. */
+export const RECORD = {
+  HEADER: 0x0002,
+  BGNLIB: 0x0102,
+  LIBNAME: 0x0206,
+  UNITS: 0x0305,
+  ENDLIB: 0x0400,
+  BGNSTR: 0x0502,
+  STRNAME: 0x0606,
+  ENDSTR: 0x0700,
+  BOUNDARY: 0x0800,
+  PATH: 0x0900,
+  SREF: 0x0a00,
+  AREF: 0x0b00,
+  TEXT: 0x0c00,
+  LAYER: 0x0d02,
+  DATATYPE: 0x0e02,
+  WIDTH: 0x0f03,
+  XY: 0x1003,
+  ENDEL: 0x1100,
+  SNAME: 0x1206,
+  COLROW: 0x1302,
+  NODE: 0x1500,
+  TEXTTYPE: 0x1602,
+  PRESENTATION: 0x1701,
+  STRING: 0x1906,
+  STRANS: 0x1a01,
+  MAG: 0x1b05,
+  ANGLE: 0x1c05,
+  PATHTYPE: 0x2102,
+  BOX: 0x2d00,
+  BOXTYPE: 0x2e02,
+  BGNEXTN: 0x3003,
+  ENDEXTN: 0x3103,
+} as const;
+
+/** Leftmost bit of STRANS: reflected about the x axis before the rotation. */
+export const STRANS_REFLECT = 0x8000;

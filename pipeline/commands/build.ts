@@ -1,0 +1,43 @@
+/** `stratafolio build`: runs the build and says what came out. */
+import { relative } from 'node:path';
+import { formatBytes, formatSeconds, terminalProgress } from '../output/progress.ts';
+import { type BuildSummary, buildFolio } from '../run.ts';
+
+export async function build(
+  campaign: string,
+  options: { out?: string; dataOnly: boolean; jobs?: number },
+): Promise<number> {
+  const stop = new AbortController();
+  const onSignal = () => stop.abort();
+  process.once('SIGINT', onSignal);
+  process.once('SIGTERM', onSignal);
+  try {
+    const summary = await buildFolio(campaign, {
+      ...options,
+      progress: terminalProgress(),
+      signal: stop.signal,
+    });
+    process.stdout.write(describeBuild(summary, options.dataOnly));
+    return 0;
+  } finally {
+    process.off('SIGINT', onSignal);
+    process.off('SIGTERM', onSignal);
+  }
+}
+
+/** The closing words of a build: sizes, times, doubts, and where to look. */
+export function describeBuild(summary: BuildSummary, dataOnly: boolean): string {
+  const place = relative(process.cwd(), summary.folio) || '.';
+  const times = [...summary.stages]
+    .map(([stage, seconds]) => `${stage} ${formatSeconds(seconds)}`)
+    .join(', ');
+  const lines = [
+    '',
+    `Folio: ${place}  (${summary.files} files, ${formatBytes(summary.bytes)}, built in ${formatSeconds(summary.seconds)})`,
+    `Times: ${times}`,
+  ];
+  if (summary.doubts.length === 0) lines.push('Doubts: none');
+  else lines.push('Doubts:', ...summary.doubts.map((doubt) => `  - ${doubt}`));
+  if (!dataOnly) lines.push(`Look at it: stratafolio serve ${place}`);
+  return `${lines.join('\n')}\n`;
+}

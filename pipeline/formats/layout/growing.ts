@@ -1,0 +1,45 @@
+/** Typed arrays that grow while a file is read and are cut to their length when a cell is complete. */
+type Growable = Int32Array | Uint32Array | Uint8Array | Float64Array;
+
+/** Beyond this many entries a buffer is given up after use and not kept for the next cell. */
+const KEPT_ENTRIES = 1 << 18;
+
+export class Growing<T extends Growable> {
+  /** Entries 0 .. length are in use. Changes identity when it grows: fetch anew after `reserve`. */
+  data: T;
+  length = 0;
+  readonly #make: (entries: number) => T;
+
+  constructor(make: (entries: number) => T) {
+    this.#make = make;
+    this.data = make(16);
+  }
+
+  /** Room for `extra` entries beyond `length`. Callers pass what a record of the file really holds. */
+  reserve(extra: number): void {
+    const needed = this.length + extra;
+    if (needed <= this.data.length) return;
+    // Half as much again: doubling would leave up to a whole layer of slack on the largest arrays.
+    const grown = this.#make(Math.max(needed, Math.ceil(this.data.length * 1.5)));
+    grown.set(this.data.subarray(0, this.length));
+    this.data = grown;
+  }
+
+  push(value: number): void {
+    if (this.length === this.data.length) this.reserve(1);
+    this.data[this.length++] = value;
+  }
+
+  /** The entries in an array of their own length; starts over empty. */
+  take(): T {
+    const taken = this.data.slice(0, this.length) as T;
+    this.length = 0;
+    if (this.data.length > KEPT_ENTRIES) this.data = this.#make(16);
+    return taken;
+  }
+}
+
+export const growingInt32 = (): Growing<Int32Array> => new Growing((n) => new Int32Array(n));
+export const growingUint32 = (): Growing<Uint32Array> => new Growing((n) => new Uint32Array(n));
+export const growingUint8 = (): Growing<Uint8Array> => new Growing((n) => new Uint8Array(n));
+export const growingFloat64 = (): Growing<Float64Array> => new Growing((n) => new Float64Array(n));

@@ -1,0 +1,146 @@
+/** One plate out of a volume: voxels interpolated once, by cubic convolution along all three axes. */
+import type { Affine3 } from '../../shared/affine.ts';
+import type { PlateGrid } from '../../shared/frames.ts';
+
+/** A slice of voxels, row-major, in whatever number type the volume has. */
+export type SliceValues = ArrayLike<number>;
+
+export interface ResampleSource {
+  readonly nx: number;
+  readonly ny: number;
+  readonly nz: number;
+  /** Slice k; only those that `slicesNeeded` names are asked for. */
+  readonly slice: (k: number) => SliceValues;
+  /** 1 where a column of voxels holds data; null where all do. */
+  readonly mask: Uint8Array | null;
+}
+
+const PHASES = 1024;
+
+/**
+ * Weights of the four neighbours for each sub-voxel phase.
+ * @source Keys, IEEE Trans. Acoust. Speech Signal Process. 29, 1153 (1981), a = -1/2.
+ */
+const WEIGHTS: Float64Array = (() => {
+  const table = new Float64Array((PHASES + 1) * 4);
+  for (let phase = 0; phase <= PHASES; phase++) {
+    const t = phase / PHASES;
+    table[4 * phase] = ((-t + 2) * t - 1) * t * 0.5;
+    table[4 * phase + 1] = ((3 * t - 5) * t * t + 2) * 0.5;
+    table[4 * phase + 2] = ((-3 * t + 4) * t + 1) * t * 0.5;
+    table[4 * phase + 3] = (t - 1) * t * t * 0.5;
+  }
+  return table;
+})();
+
+/** Slices that a plate at one height draws on, as a half-open range clipped to the volume. */
+export function slicesNeeded(
+  dieToVoxel: Affine3,
+  grid: PlateGrid,
+  zUm: number,
+  nz: number,
+): readonly [number, number] {
+  const [, , [g, h, i, tz]] = dieToVoxel;
+  let low = Infinity;
+  let high = -Infinity;
+  for (const column of [0, grid.width_px - 1]) {
+    for (const row of [0, grid.height_px - 1]) {
+      const x = grid.origin_um[0] + column * grid.pixel_um;
+      const y = grid.origin_um[1] - row * grid.pixel_um;
+      const k = g * x + h * y + i * zUm + tz;
+      if (k < low) low = k;
+      if (k > high) high = k;
+    }
+  }
+  return [Math.min(nz, Math.max(0, Math.floor(low) - 1)), Math.max(0, Math.min(nz, Math.floor(high) + 3))];
+}
+
+/**
+ * Fills `out` (width x height, row 0 at the largest Y) with the volume's values at height `zUm`; NaN where the
+ * volume has no data: outside its box, outside the field of view, or where a voxel is NaN.
+ * @returns the number of pixels with data
+ */
+export function resamplePlate(
+  source: ResampleSource,
+  dieToVoxel: Affine3,
+  grid: PlateGrid,
+  zUm: number,
+  out: Float32Array,
+): number {
+  const { nx, ny, nz, mask } = source;
+  const [[a, b, c, tx], [d, e, f, ty], [g, h, q, tz]] = dieToVoxel;
+  const pixel = grid.pixel_um;
+  const [firstSlice, endSlice] = slicesNeeded(dieToVoxel, grid, zUm, nz);
+  const slices: SliceValues[] = [];
+  for (let k = firstSlice; k < endSlice; k++) slices.push(source.slice(k));
+  let filled = 0;
+  for (let row = 0; row < grid.height_px; row++) {
+    const y = grid.origin_um[1] - row * pixel;
+    const x0 = grid.origin_um[0];
+    let at = row * grid.width_px;
+    for (let column = 0; column < grid.width_px; column++, at++) {
+      const x = x0 + column * pixel;
+      const i = a * x + b * y + c * zUm + tx;
+      const j = d * x + e * y + f * zUm + ty;
+      const k = g * x + h * y + q * zUm + tz;
+      // Half a voxel beyond the outermost centres is still inside a voxel.
+      if (!(i >= -0.5 && i < nx - 0.5 && j >= -0.5 && j < ny - 0.5 && k >= -0.5 && k < nz - 0.5)) {
+        out[at] = Number.NaN;
+        continue;
+      }
+      const i1 = Math.floor(i);
+      const j1 = Math.floor(j);
+      const k1 = Math.floor(k);
+      if (mask && !covered(mask, nx, ny, i1, j1)) {
+        out[at] = Number.NaN;
+        continue;
+      }
+      const wi = 4 * Math.round((i - i1) * PHASES);
+      const wj = 4 * Math.round((j - j1) * PHASES);
+      const wk = 4 * Math.round((k - k1) * PHASES);
+      // Columns of the four neighbours, repeated at the border.
+      const ia = i1 > 0 ? i1 - 1 : 0;
+      const ib = Math.max(0, i1);
+      const ic = i1 + 1 < nx ? i1 + 1 : nx - 1;
+      const id = i1 + 2 < nx ? i1 + 2 : nx - 1;
+      const wa = WEIGHTS[wi]!;
+      const wb = WEIGHTS[wi + 1]!;
+      const wc = WEIGHTS[wi + 2]!;
+      const wd = WEIGHTS[wi + 3]!;
+      let value = 0;
+      for (let dk = 0; dk < 4; dk++) {
+        const weightK = WEIGHTS[wk + dk]!;
+        if (weightK === 0) continue;
+        const kk = clamp(k1 - 1 + dk, nz - 1) - firstSlice;
+        const slice = slices[kk]!;
+        let plane = 0;
+        for (let dj = 0; dj < 4; dj++) {
+          const weightJ = WEIGHTS[wj + dj]!;
+          if (weightJ === 0) continue;
+          const base = clamp(j1 - 1 + dj, ny - 1) * nx;
+          plane +=
+            weightJ *
+            (wa * slice[base + ia]! +
+              wb * slice[base + ib]! +
+              wc * slice[base + ic]! +
+              wd * slice[base + id]!);
+        }
+        value += weightK * plane;
+      }
+      out[at] = value;
+      if (!Number.isNaN(value)) filled++;
+    }
+  }
+  return filled;
+}
+
+const clamp = (n: number, last: number): number => Math.min(last, Math.max(0, n));
+
+/** Whether the four columns of voxels around a position hold data. */
+function covered(mask: Uint8Array, nx: number, ny: number, i: number, j: number): boolean {
+  const i0 = Math.max(0, i);
+  const j0 = Math.max(0, j);
+  const i2 = i + 1 < nx ? i + 1 : nx - 1;
+  const j2 = j + 1 < ny ? j + 1 : ny - 1;
+  return (mask[j0 * nx + i0]! & mask[j0 * nx + i2]! & mask[j2 * nx + i0]! & mask[j2 * nx + i2]!) === 1;
+}

@@ -1,0 +1,37 @@
+/** Order statistics of plain numbers. */
+
+/**
+ * Percentile by linear interpolation between the closest ranks (definition 7 of Hyndman and Fan, The American
+ * Statistician 50, 361 (1996)).
+ * @param sorted ascending, without NaN, at least one entry
+ * @param share 0 to 1
+ */
+export function percentile(sorted: ArrayLike<number>, share: number): number {
+  const at = share * (sorted.length - 1);
+  const below = Math.floor(at);
+  const above = Math.min(below + 1, sorted.length - 1);
+  return sorted[below]! + (sorted[above]! - sorted[below]!) * (at - below);
+}
+
+/** Mean and standard deviation (n in the denominator) of the finite entries; NaN when there are none. */
+export function meanAndDeviation(values: ArrayLike<number>): {
+  mean: number;
+  deviation: number;
+  count: number;
+} {
+  let count = 0;
+  let mean = 0;
+  let squares = 0;
+  // Welford's update: stable for large offsets.
+  for (let n = 0; n < values.length; n++) {
+    const value = values[n]!;
+    if (!Number.isFinite(value)) continue;
+    count++;
+    const delta = value - mean;
+    mean += delta / count;
+    squares += delta * (value - mean);
+  }
+  return count === 0
+    ? { mean: Number.NaN, deviation: Number.NaN, count }
+    : { mean, deviation: Math.sqrt(squares / count), count };
+}

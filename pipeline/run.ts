@@ -1,0 +1,206 @@
+/** The build: the only place that knows all stages and their order. */
+import { mkdir } from 'node:fs/promises';
+import { join, resolve } from 'node:path';
+import { performance } from 'node:perf_hooks';
+import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
+import { layersSchema } from '../shared/artefacts/layers.ts';
+import { picturesSchema } from '../shared/artefacts/pictures.ts';
+import { placementSchema } from '../shared/artefacts/placement.ts';
+import { platesSchema } from '../shared/artefacts/plates.ts';
+import { surveySchema } from '../shared/artefacts/survey.ts';
+import { InterruptedFault } from '../shared/errors.ts';
+import { writeArtefact } from './output/files.ts';
+import type { Progress } from './output/progress.ts';
+import { plateTiles, renderTiles } from './output/pyramid.ts';
+import { openStaging } from './output/staging.ts';
+import { labelPlates } from './stages/place/label-plates.ts';
+import { placeScan } from './stages/place/place-scan.ts';
+import { planPlates } from './stages/place/plan-plates.ts';
+import { portraitRanges } from './stages/plate/portrait-ranges.ts';
+import { writePlates } from './stages/plate/write-plates.ts';
+import { writePortraits } from './stages/plate/write-portraits.ts';
+import { buildSite, lessonFiles } from './stages/publish/build-site.ts';
+import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
+import { writeManifest } from './stages/publish/manifest.ts';
+import { writeRenders } from './stages/render/write-renders.ts';
+import { type LoadedCampaign, loadCampaign, readNamed } from './stages/survey/load-campaign.ts';
+import { type LoadedLayout, loadLayout } from './stages/survey/load-layout.ts';
+import { surveyScan } from './stages/survey/survey-scan.ts';
+import { SOFTWARE } from './version.ts';
+import { defaultThreads } from './workers/pool.ts';
+
+export interface BuildOptions {
+  /** Where the folio goes; `<campaign>/folio` when left out. */
+  readonly out?: string;
+  /** Leave out the pages: artefacts and tiles only. */
+  readonly dataOnly?: boolean;
+  /** Threads to use; as many as there are processors when left out. */
+  readonly jobs?: number;
+  readonly progress: Progress;
+  readonly signal?: AbortSignal;
+}
+
+export interface BuildSummary {
+  readonly folio: string;
+  readonly files: number;
+  readonly bytes: number;
+  readonly seconds: number;
+  /** Seconds of each stage, summed over the scans. */
+  readonly stages: ReadonlyMap<string, number>;
+  readonly doubts: readonly string[];
+}
+
+/**
+ * Builds a folio from a campaign folder, beside its place first.
+ * @throws InputFault, InterruptedFault; in both cases what stood at the target before still stands
+ */
+export async function buildFolio(campaignPath: string, options: BuildOptions): Promise<BuildSummary> {
+  const started = performance.now();
+  const stages = new Map<string, number>();
+  const timed = async <T>(name: string, work: () => Promise<T>): Promise<T> => {
+    if (options.signal?.aborted) throw new InterruptedFault();
+    const from = performance.now();
+    try {
+      return await work();
+    } catch (error) {
+      if (options.signal?.aborted) throw new InterruptedFault();
+      throw error;
+    } finally {
+      stages.set(name, (stages.get(name) ?? 0) + (performance.now() - from) / 1000);
+    }
+  };
+  const loaded = await loadCampaign(campaignPath);
+  const target = resolve(options.out ?? join(loaded.folder, 'folio'));
+  const layout = await timed('survey', () => loadLayout(loaded));
+  const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons);
+  const staging = await openStaging(target);
+  try {
+    const scans: FolioScan[] = [];
+    for (const scan of loaded.campaign.scans) {
+      if (scan.volume) scans.push(await buildScan(loaded, layout, scan, staging.folder, options, timed));
+    }
+    const doubts = [
+      ...campaignDoubts(loaded, layout),
+      ...scans.flatMap((s) => s.doubts.map((d) => `${s.title}: ${d}`)),
+    ];
+    const folio = folioFrontMatter(loaded, layout, scans, doubts, SOFTWARE);
+    await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
+    if (!options.dataOnly) {
+      options.progress.line('pages                  being generated');
+      await timed('pages', () => buildSite(staging.folder, lessons, options.signal));
+    }
+    const size = await timed('checksums', () => writeManifest(staging.folder, SOFTWARE));
+    await staging.commit();
+    return { folio: target, ...size, seconds: (performance.now() - started) / 1000, stages, doubts };
+  } catch (error) {
+    await staging.discard();
+    throw error;
+  }
+}
+
+type Timed = <T>(name: string, work: () => Promise<T>) => Promise<T>;
+
+async function buildScan(
+  loaded: LoadedCampaign,
+  layout: LoadedLayout | null,
+  scan: LoadedCampaign['campaign']['scans'][number],
+  staging: string,
+  options: BuildOptions,
+  timed: Timed,
+): Promise<FolioScan> {
+  const { progress, signal } = options;
+  const threads = options.jobs ?? defaultThreads();
+  const folder = join(staging, 'data', scan.id);
+  await mkdir(folder, { recursive: true });
+
+  const surveyed = await timed('survey', () => surveyScan(loaded.folder, scan, progress, signal));
+  const { survey, field } = surveyed;
+  const landmarks = scan.placement
+    ? {
+        name: scan.placement.landmarks,
+        text: await readNamed(
+          loaded.folder,
+          scan.placement.landmarks,
+          `scan "${scan.id}", placement.landmarks`,
+        ),
+      }
+    : null;
+  const placement = placeScan(scan, survey, landmarks);
+  const plan = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
+  const layers = labelPlates(loaded.process, placement, plan);
+  const frame = placement.source === 'none' ? 'scan' : 'die';
+
+  const { plates, portraits } = await timed('plates', () =>
+    writePlates(
+      {
+        scanId: scan.id,
+        spec: surveyed.spec,
+        brokenSlices: survey.broken_slices,
+        mask: field.mask,
+        voxelToDieUm: placement.voxel_to_die_um,
+        frame,
+        grid: plan.grid,
+        stepUm: plan.stepUm,
+        zUm: plan.zUm,
+        unit: survey.grey.unit,
+        black: surveyed.window.black,
+        white: surveyed.window.white,
+        portraits: portraitRanges(layers),
+      },
+      folder,
+      threads,
+      progress,
+      signal,
+    ),
+  );
+  const portraitEntries = await timed('portraits', () =>
+    writePortraits(portraits, plan.grid, survey.grey.unit, folder),
+  );
+  const drawing = layout && loaded.process && frame === 'die' ? { layout, process: loaded.process } : null;
+  const renderEntries = drawing
+    ? await timed('renders', () =>
+        writeRenders(
+          drawing.layout.layout,
+          drawing.layout.top,
+          drawing.process,
+          plan.grid,
+          folder,
+          scan.id,
+          progress,
+        ),
+      )
+    : new Map();
+
+  await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
+  await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
+  await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
+  await writeArtefact(join(folder, 'plates.json'), platesSchema, plates);
+  await writeArtefact(join(folder, 'pictures.json'), picturesSchema, {
+    version: 1,
+    portrait_tiles: plateTiles(true),
+    render_tiles: renderTiles,
+    layers: (loaded.process?.layers ?? []).map((layer) => ({
+      name: layer.name,
+      portrait: portraitEntries.get(layer.name) ?? null,
+      render: renderEntries.get(layer.name) ?? null,
+    })),
+  });
+  return {
+    id: scan.id,
+    title: scan.title ?? scan.id,
+    kind: 'volume',
+    frame,
+    verdict: placement.verdict,
+    footprint_um: plan.footprintUm.map(([x, y]) => [x, y]),
+    z_um: [plan.zUm[0]!, plan.zUm.at(-1)!],
+    acquisition: scan.acquisition ?? null,
+    doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices)],
+  };
+}
+
+const brokenDoubt = (slices: readonly number[]): string[] =>
+  slices.length === 0
+    ? []
+    : [
+        `${slices.length} slices show nothing and were bridged from their neighbours: ${slices.slice(0, 12).join(', ')}${slices.length > 12 ? ' ...' : ''}.`,
+      ];

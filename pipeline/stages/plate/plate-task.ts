@@ -1,0 +1,39 @@
+/** Messages between the plate stage and its threads. */
+import type { Affine3 } from '../../../shared/affine.ts';
+import type { PlateGrid } from '../../../shared/frames.ts';
+import type { VolumeSpec } from '../../formats/volume/registry.ts';
+
+/** A run of neighbouring plates, resampled and written by one thread. */
+export interface PlateTask {
+  readonly spec: VolumeSpec;
+  readonly brokenSlices: readonly number[];
+  /** rows x columns, 1 where a column of voxels holds data; null where all do. Shared memory. */
+  readonly mask: Uint8Array | null;
+  readonly dieToVoxel: Affine3;
+  readonly grid: PlateGrid;
+  /** Number of the first plate and the heights of all plates of this run. */
+  readonly firstIndex: number;
+  readonly zUm: readonly number[];
+  readonly black: number;
+  readonly white: number;
+  readonly transparent: boolean;
+  /** Absolute path of a plate's descriptor, with {index}. */
+  readonly pathPattern: string;
+  /** Layers whose portrait takes plates of this run: first and last plate number, inclusive. */
+  readonly portraits: readonly { readonly name: string; readonly first: number; readonly last: number }[];
+  /** Counts finished plates across all threads: one Int32 in shared memory. */
+  readonly done: Int32Array<SharedArrayBuffer>;
+}
+
+export interface PortraitPart {
+  readonly name: string;
+  /** Sum of the values with data, and how many there were, per pixel. */
+  readonly sum: Float32Array;
+  readonly count: Uint16Array;
+}
+
+export interface PlateResult {
+  /** Pixels with data over all plates of the run. */
+  readonly filled: number;
+  readonly portraits: readonly PortraitPart[];
+}

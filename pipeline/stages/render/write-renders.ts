@@ -1,0 +1,54 @@
+/** The render stage: the drawing of each layer as exact area coverage on the plate grid, as a pyramid of tiles. */
+import { join } from 'node:path';
+import type { Pictures } from '../../../shared/artefacts/pictures.ts';
+import type { Process } from '../../../shared/artefacts/process.ts';
+import { gridBoxUm, type PlateGrid } from '../../../shared/frames.ts';
+import { shapesInWindow } from '../../formats/layout/flatten.ts';
+import type { DrawnLayer, Layout } from '../../formats/layout.ts';
+import { renderCoverage } from '../../kernels/coverage.ts';
+import type { Progress } from '../../output/progress.ts';
+import { writePyramid } from '../../output/pyramid.ts';
+
+type RenderEntry = NonNullable<Pictures['layers'][number]['render']>;
+
+/** @returns what pictures.json says of each render, by layer name; layers without a drawing have none */
+export async function writeRenders(
+  layout: Layout,
+  top: string,
+  process: Process,
+  grid: PlateGrid,
+  folder: string,
+  label: string,
+  progress: Progress,
+): Promise<Map<string, RenderEntry>> {
+  const drawnLayers = process.layers.filter((layer) => layer.drawn.length > 0);
+  const window = gridBoxUm(grid);
+  const entries = new Map<string, RenderEntry>();
+  const bar = progress.bar(`renders ${label}`, drawnLayers.length, 'layers');
+  let shapes = 0;
+  for (const layer of drawnLayers) {
+    const polygons: Float64Array[] = [];
+    for (const shape of shapesInWindow(layout, top, window, new Set(layer.drawn as DrawnLayer[]))) {
+      polygons.push(shape.xyUm);
+    }
+    const coverage = renderCoverage(polygons, grid);
+    const bytes = new Uint8Array(coverage.length);
+    let covered = 0;
+    for (let n = 0; n < coverage.length; n++) {
+      covered += coverage[n]!;
+      bytes[n] = Math.round(255 * coverage[n]!);
+    }
+    const path = `renders/${layer.name}.dzi`;
+    const picture = { bytes, channels: 1, width: grid.width_px, height: grid.height_px } as const;
+    await writePyramid(join(folder, path), picture, 'lossless');
+    entries.set(layer.name, {
+      path,
+      coverage: Math.min(1, covered / coverage.length),
+      shapes: polygons.length,
+    });
+    shapes += polygons.length;
+    bar.advance();
+  }
+  bar.finish(`${shapes} shapes`);
+  return entries;
+}

@@ -1,0 +1,104 @@
+/** What `check` tells of a campaign: what is there, what is missing, what does not fit, how big the build will be. */
+import type { CampaignScan } from '../../../shared/artefacts/campaign.ts';
+import { totalTiles } from '../../../shared/pyramid.ts';
+import { openVolume } from '../../formats/volume/registry.ts';
+import { formatBytes } from '../../output/progress.ts';
+import { acquisitionChecks } from './acquisition-checks.ts';
+import type { LoadedCampaign } from './load-campaign.ts';
+import type { LoadedLayout } from './load-layout.ts';
+import { voxelSize } from './survey-scan.ts';
+import { volumeSpec } from './volume-spec.ts';
+
+/** Bytes a plate pixel takes in all pyramid levels together, measured on the demo (tests/bench/results.md). */
+const TILE_BYTES_PER_PIXEL = 0.45;
+
+/** @returns lines of text, without colour */
+export function describeCampaign({ campaign, process }: LoadedCampaign): string[] {
+  return [
+    campaign.title,
+    row('creators', campaign.creators.map((c) => c.name).join('; ') || 'none named'),
+    row('licence', campaign.licence ?? 'none stated'),
+    row('chip', campaign.chip.name),
+    row(
+      'process',
+      process
+        ? `${process.name}, ${process.layers.length} layers`
+        : 'no process table: plates get heights, no layer names',
+    ),
+  ];
+}
+
+export function describeLayout(layout: LoadedLayout, process: LoadedCampaign['process']): string[] {
+  const box = layout.boxUm;
+  const lines = [
+    '',
+    `Layout ${layout.file}`,
+    row(
+      'format',
+      `${layout.layout.format.toUpperCase()}, ${formatBytes(layout.bytes)}, ${layout.layout.cells.size} cells, top ${layout.top}`,
+    ),
+    row(
+      'extent',
+      box ? `x ${fix(box[0])} to ${fix(box[2])}, y ${fix(box[1])} to ${fix(box[3])} um` : 'empty',
+    ),
+    ...layout.layout.notes.map((note) => row('note', note)),
+  ];
+  if (process) {
+    lines.push('', '  process layer   height, um         drawn as          shapes (stored / opened out)');
+    for (const layer of [...process.layers].reverse()) {
+      const counts = layer.drawn.map(
+        (d) => layout.shapes.get(d as `${number}/${number}`) ?? { stored: 0, flat: 0 },
+      );
+      const stored = counts.reduce((sum, c) => sum + c.stored, 0);
+      const flat = counts.reduce((sum, c) => sum + c.flat, 0);
+      const height = `${fix(layer.bottom_um)} to ${fix(layer.bottom_um + layer.thickness_um)}`;
+      const shapes = layer.drawn.length === 0 ? 'not drawn' : `${stored} / ${flat}`;
+      lines.push(
+        `  ${layer.name.padEnd(15)} ${height.padEnd(18)} ${layer.drawn.join(' ').padEnd(17)} ${shapes}`,
+      );
+    }
+  }
+  const unused = layout.fit?.unused ?? [];
+  if (unused.length > 0) {
+    lines.push('', '  In the layout, but of no process layer (boundaries and implants are normal here):');
+    for (const entry of unused) lines.push(`  ${entry.drawn.padEnd(15)} ${entry.shapes} shapes`);
+  }
+  return lines;
+}
+
+/** Reads headers only. */
+export async function describeScan(folder: string, scan: CampaignScan): Promise<string[]> {
+  const lines = ['', `Scan ${scan.id}${scan.title ? `: ${scan.title}` : ''}`];
+  if (!scan.volume) return [...lines, row('kind', 'a flat picture; this version leaves it out')];
+  const source = await openVolume(await volumeSpec(folder, scan));
+  try {
+    const { nx, ny, nz } = source.shape;
+    const voxel = voxelSize(scan, source);
+    const side = (n: number, nm: number) => fix((n * nm) / 1000);
+    const tiles = totalTiles({ width: nx, height: ny, tilePx: 256 }) * nz;
+    lines.push(
+      row('files', `${source.files.length} (${source.format}), ${formatBytes(source.bytes)}`),
+      row('voxels', `${nx} x ${ny} x ${nz} ${source.type}`),
+      row('voxel size', `${voxel.x} x ${voxel.y} x ${voxel.z} nm (${voxel.source})`),
+      row('extent', `${side(nx, voxel.x)} x ${side(ny, voxel.y)} x ${side(nz, voxel.z)} um`),
+      row(
+        'placement',
+        scan.placement
+          ? `by ${scan.placement.landmarks}`
+          : 'none given: plates will stand in the frame of the scan',
+      ),
+      row('folio', `about ${formatBytes(nx * ny * nz * TILE_BYTES_PER_PIXEL)} in ${tiles} tiles`),
+      ...source.metadata.notes.map((note) => row('note', note)),
+      ...voxel.notes.map((note) => row('doubt', note)),
+      ...acquisitionChecks(scan.acquisition, voxel, (nz * voxel.z) / 1000).map((c) =>
+        row(c.verdict === 'odd' ? 'doubt' : c.name, c.text),
+      ),
+    );
+    return lines;
+  } finally {
+    await source.close();
+  }
+}
+
+const row = (label: string, text: string): string => `  ${label.padEnd(15)} ${text}`;
+const fix = (value: number): string => value.toFixed(value !== 0 && Math.abs(value) < 100 ? 2 : 1);

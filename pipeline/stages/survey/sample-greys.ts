@@ -1,0 +1,58 @@
+/** One cheap pass over a volume: grey statistics from a few rows of every slice, and slices without structure. */
+import type { VolumeSource } from '../../formats/volume.ts';
+import { meanAndDeviation, percentile } from '../../kernels/statistics.ts';
+import type { FieldOfView } from './field-of-view.ts';
+
+export interface GreySample {
+  /** Sampled values inside the field of view, ascending. */
+  readonly sorted: Float64Array;
+  readonly brokenSlices: readonly number[];
+}
+
+const BANDS = 5;
+const BAND_ROWS = 4;
+const SAMPLE_TARGET = 1_000_000;
+/** A slice whose spread is below this share of the usual one shows nothing. */
+const FLAT_SHARE = 0.02;
+/** Where more slices than this are flat, the volume is free of noise there, not broken. */
+const MOST_BROKEN = 0.2;
+
+export async function sampleGreys(
+  source: VolumeSource,
+  field: FieldOfView,
+  onSlice: () => void,
+  signal?: AbortSignal,
+): Promise<GreySample> {
+  const { nz, nx } = source.shape;
+  const [, j0, , j1] = field.box;
+  const rows = Math.max(1, Math.min(BAND_ROWS, j1 - j0));
+  const stride = Math.max(1, Math.floor((nz * BANDS * rows * nx) / SAMPLE_TARGET));
+  const kept: number[] = [];
+  const deviations = new Float64Array(nz);
+  const empty = new Set<number>();
+  for (let k = 0; k < nz; k++) {
+    const inField: number[] = [];
+    for (let band = 0; band < BANDS; band++) {
+      const start = j0 + Math.floor(((j1 - j0 - rows) * band) / (BANDS - 1));
+      const values = await source.read({ k: [k, k + 1], j: [start, start + rows] }, signal);
+      for (let n = 0; n < values.length; n++) {
+        const value = values[n]!;
+        if (Number.isFinite(value) && (!field.mask || field.mask[start * nx + n])) inField.push(value);
+      }
+    }
+    if (inField.length === 0) empty.add(k);
+    else deviations[k] = meanAndDeviation(inField).deviation;
+    for (let n = k % stride; n < inField.length; n += stride) kept.push(inField[n]!);
+    onSlice();
+  }
+  const brokenSlices = findBroken(deviations, empty);
+  return { sorted: Float64Array.from(kept).sort(), brokenSlices };
+}
+
+function findBroken(deviations: Float64Array, empty: ReadonlySet<number>): number[] {
+  const alive = deviations.filter((deviation) => deviation > 0).sort();
+  const least = alive.length > 0 ? FLAT_SHARE * percentile(alive, 0.5) : 0;
+  const flat = [...deviations.keys()].filter((k) => !empty.has(k) && deviations[k]! <= least);
+  const broken = flat.length <= MOST_BROKEN * deviations.length ? flat : [];
+  return [...empty, ...broken].sort((a, b) => a - b);
+}

@@ -1,0 +1,56 @@
+/** The page of one layer: its portrait beside its drawing, always on the same place. */
+import type { Plates } from '../../shared/artefacts/plates.ts';
+import { Graticule } from './graticule.ts';
+import { attachControls, setViews } from './pane-controls.ts';
+import { linkViews, PictureView } from './picture-view.ts';
+import { PlateSwitch } from './plate-switch.ts';
+import { Probe } from './probe.ts';
+import { PyramidSource } from './pyramid-source.ts';
+import { Readout } from './readout.ts';
+
+class LayerPair extends HTMLElement {
+  async connectedCallback(): Promise<void> {
+    const { root = '', portrait, render, colour, grey } = this.dataset;
+    const [plates, pictures] = await Promise.all([
+      fetch(`${root}plates.json`).then((answer) => answer.json() as Promise<Plates>),
+      fetch(`${root}pictures.json`).then((answer) => answer.json()),
+    ]);
+    const { grid } = plates;
+    const views: PictureView[] = [];
+    for (const pane of this.querySelectorAll<HTMLElement>('.pane')) {
+      const image = pane.dataset.view === 'image';
+      const path = image ? portrait : render;
+      if (path === undefined) continue;
+      const view = new PictureView({
+        ground: pane.querySelector<HTMLElement>('.ground')!,
+        grid,
+        wheelZooms: false,
+      });
+      const plate = new PlateSwitch(view.engine, () => pane.classList.add('drawn'));
+      const tiles = image ? pictures.portrait_tiles : pictures.render_tiles;
+      const tint = image ? undefined : colour;
+      plate.show([
+        { key: path, opacity: 1, source: () => new PyramidSource({ grid, tiles, root, path, tint }) },
+      ]);
+      view.moveTo(view.whole());
+      views.push(view);
+    }
+    const graticules = views.map((view) => new Graticule(view));
+    linkViews(views);
+    attachControls(this, views, (shown) => setViews(this, views, shown));
+    const readout = new Readout(this, grid, {
+      probe: portrait ? new Probe(root, grid, pictures.portrait_tiles) : null,
+      grey: grey ? JSON.parse(grey) : null,
+      path: () => portrait ?? null,
+    });
+    for (const [n, view] of views.entries()) {
+      readout.follow(
+        view,
+        graticules.filter((_, other) => other !== n),
+      );
+    }
+    this.dataset.ready = '';
+  }
+}
+
+customElements.define('layer-pair', LayerPair);

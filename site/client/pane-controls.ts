@@ -1,0 +1,42 @@
+/** Which views are shown, and how near: the buttons that both kinds of viewer share. */
+import type { Views } from '../lib/permalink.ts';
+import type { PictureView } from './picture-view.ts';
+
+export const isViews = (value: unknown): value is Views =>
+  value === 'both' || value === 'image' || value === 'drawing';
+
+/** The view that buttons act on: the first one that is visible. */
+export const leading = (views: readonly PictureView[]): PictureView =>
+  views.find((view) => !view.hidden) ?? views[0]!;
+
+export function attachControls(
+  host: HTMLElement,
+  views: readonly PictureView[],
+  onViews: (views: Views) => void,
+): void {
+  const act = (name: string, run: () => void): void =>
+    host.querySelector(`[data-act="${name}"]`)?.addEventListener('click', run);
+  act('nearer', () => leading(views).nearer());
+  act('farther', () => leading(views).farther());
+  act('whole', () => leading(views).showWhole());
+  for (const input of host.querySelectorAll<HTMLInputElement>('input[name="views"]')) {
+    input.addEventListener('change', () => {
+      if (input.checked && isViews(input.value)) onViews(input.value);
+    });
+  }
+}
+
+/** Shows one view or both; a view that was hidden catches up with the other. */
+export function setViews(host: HTMLElement, views: readonly PictureView[], shown: Views): void {
+  const lead = leading(views);
+  const camera = lead.camera();
+  const umPerPx = lead.umPerPx();
+  host.dataset.show = shown;
+  for (const input of host.querySelectorAll<HTMLInputElement>('input[name="views"]')) {
+    input.checked = input.value === shown;
+  }
+  // The same place at the same scale, however wide each view is now.
+  for (const view of views) {
+    if (!view.hidden) view.moveTo({ ...camera, widthUm: umPerPx * view.ground.clientWidth });
+  }
+}

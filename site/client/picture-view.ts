@@ -1,0 +1,221 @@
+/** One picture on its dark ground: the pyramid engine with our own hands on it, in die coordinates. */
+import OpenSeadragon from 'openseadragon';
+import type { PlateGrid } from '../../shared/frames.ts';
+import { type Camera, dieFromEngine, engineFromDie, gridWidthUm, wholeField } from '../lib/camera.ts';
+
+export interface PictureViewOptions {
+  readonly ground: HTMLElement;
+  readonly grid: PlateGrid;
+  /** The wheel alone zooms; otherwise only together with Ctrl, and the page scrolls. */
+  readonly wheelZooms: boolean;
+  /** Wheel with Shift or Alt, if depth is to be had. */
+  readonly onDepthWheel?: ((event: WheelEvent) => void) | undefined;
+  /** Page Up, Page Down, Home, End; true where the key was used. */
+  readonly onDepthKey?: ((key: string) => boolean) | undefined;
+}
+
+const NEARER = 1.5;
+
+export class PictureView {
+  readonly ground: HTMLElement;
+  readonly engine: OpenSeadragon.Viewer;
+  readonly grid: PlateGrid;
+  #moved: (() => void)[] = [];
+  #smooth = true;
+  /** Width in CSS pixels that the engine works with; 0 while hidden. */
+  #width: number;
+  /** Where a hidden view will be once it is seen. */
+  #meant: Camera | null = null;
+
+  constructor(options: PictureViewOptions) {
+    this.ground = options.ground;
+    this.grid = options.grid;
+    const still = matchMedia('(prefers-reduced-motion: reduce)').matches;
+    this.engine = new OpenSeadragon.Viewer({
+      element: options.ground.querySelector<HTMLElement>('.engine')!,
+      drawer: 'canvas',
+      showNavigationControl: false,
+      showNavigator: false,
+      keyboardNavEnabled: false,
+      tabIndex: -1,
+      preserveViewport: true,
+      blendTime: 0,
+      immediateRender: false,
+      animationTime: still ? 0 : 0.3,
+      springStiffness: 9,
+      // Its own way of resizing zooms; ours keeps the scale.
+      autoResize: false,
+      visibilityRatio: 0.5,
+      constrainDuringPan: true,
+      minZoomLevel: 0.4,
+      maxZoomPixelRatio: 40,
+      maxTilesPerFrame: 4,
+      maxImageCacheCount: 240,
+      gestureSettingsMouse: { clickToZoom: false, dblClickToZoom: true, scrollToZoom: true },
+      gestureSettingsTouch: { pinchRotate: false, dblClickToZoom: true },
+      gestureSettingsPen: { clickToZoom: false, dblClickToZoom: true },
+    });
+    // The engine makes its inner boxes focusable and scrollable for keys we handle ourselves.
+    for (const inner of options.ground.querySelectorAll<HTMLElement>('[tabindex]')) inner.tabIndex = -1;
+    this.engine.addHandler('canvas-scroll', (event) => {
+      const wheel = event.originalEvent as WheelEvent;
+      if (options.onDepthWheel && (wheel.shiftKey || wheel.altKey)) {
+        event.preventDefaultAction = true;
+        options.onDepthWheel(wheel);
+      } else if (!options.wheelZooms && !wheel.ctrlKey) {
+        event.preventDefaultAction = true;
+        event.preventDefault = false;
+      }
+    });
+    this.engine.addHandler('viewport-change', () => this.#onMove());
+    this.#width = options.ground.clientWidth;
+    new ResizeObserver(() => this.fit()).observe(options.ground);
+    options.ground.addEventListener('keydown', (event) => {
+      if (event.altKey || event.ctrlKey || event.metaKey) return;
+      if (this.#key(event.key) || options.onDepthKey?.(event.key)) event.preventDefault();
+    });
+  }
+
+  onMove(listener: () => void): void {
+    this.#moved.push(listener);
+  }
+
+  #onMove(): void {
+    // From twice the size of a pixel on, pixels are shown as what they are.
+    const smooth = this.umPerPx() * 2 > this.grid.pixel_um;
+    if (smooth !== this.#smooth) {
+      this.#smooth = smooth;
+      this.engine.drawer.setImageSmoothingEnabled(smooth);
+    }
+    for (const listener of this.#moved) listener();
+  }
+
+  get hidden(): boolean {
+    return this.ground.clientWidth === 0 || this.ground.clientHeight === 0;
+  }
+
+  /** Takes up a new size of the ground: same middle, same scale. */
+  fit(): void {
+    if (this.hidden) {
+      this.#meant ??= this.camera();
+      this.#width = 0;
+      return;
+    }
+    const camera = this.camera();
+    const scale = this.#width === 0 ? 1 : this.ground.clientWidth / this.#width;
+    if (this.#takeSize()) this.#set({ ...camera, widthUm: camera.widthUm * scale }, true);
+  }
+
+  /** Tells the engine how large the ground is; true where that was news. */
+  #takeSize(): boolean {
+    const { clientWidth, clientHeight } = this.ground;
+    const size = this.engine.viewport.getContainerSize();
+    if (this.#width === clientWidth && size.x === clientWidth && size.y === clientHeight) return false;
+    this.#width = clientWidth;
+    this.#meant = null;
+    this.engine.viewport.resize(new OpenSeadragon.Point(clientWidth, clientHeight), false);
+    this.engine.forceRedraw();
+    return true;
+  }
+
+  /** Micrometres per CSS pixel. */
+  umPerPx(): number {
+    return this.camera().widthUm / Math.max(1, this.#width);
+  }
+
+  /** Where the view is now, on its way included. */
+  camera(): Camera {
+    if (this.#meant) return this.#meant;
+    const centre = this.engine.viewport.getCenter(true);
+    const [xUm, yUm] = dieFromEngine(this.grid, centre.x, centre.y);
+    return { xUm, yUm, widthUm: gridWidthUm(this.grid) / this.engine.viewport.getZoom(true) };
+  }
+
+  moveTo(camera: Camera, immediately = true): void {
+    if (this.hidden) {
+      this.#meant = camera;
+      return;
+    }
+    this.#takeSize();
+    this.#set(camera, immediately);
+  }
+
+  #set(camera: Camera, immediately: boolean): void {
+    const [u, v] = engineFromDie(this.grid, camera.xUm, camera.yUm);
+    this.engine.viewport.zoomTo(gridWidthUm(this.grid) / camera.widthUm, undefined, immediately);
+    this.engine.viewport.panTo(new OpenSeadragon.Point(u, v), immediately);
+  }
+
+  whole(): Camera {
+    const { clientWidth, clientHeight } = this.ground;
+    return wholeField(this.grid, Math.max(1, clientWidth) / Math.max(1, clientHeight));
+  }
+
+  zoomBy(factor: number): void {
+    this.engine.viewport.zoomBy(factor);
+    this.engine.viewport.applyConstraints();
+  }
+
+  nearer = (): void => this.zoomBy(NEARER);
+  farther = (): void => this.zoomBy(1 / NEARER);
+  showWhole = (): void => this.moveTo(this.whole(), false);
+
+  /** Engine coordinates of a pointer event. */
+  pointAt(event: PointerEvent): [number, number] {
+    const box = this.ground.getBoundingClientRect();
+    const point = this.engine.viewport.pointFromPixel(
+      new OpenSeadragon.Point(event.clientX - box.left, event.clientY - box.top),
+      true,
+    );
+    return [point.x, point.y];
+  }
+
+  /** CSS pixels inside the ground of a die position. */
+  pixelOf(xUm: number, yUm: number): [number, number] {
+    const [u, v] = engineFromDie(this.grid, xUm, yUm);
+    const pixel = this.engine.viewport.pixelFromPoint(new OpenSeadragon.Point(u, v), true);
+    return [pixel.x, pixel.y];
+  }
+
+  #key(key: string): boolean {
+    const stride = 0.15 / this.engine.viewport.getZoom();
+    const pan = (x: number, y: number): void => {
+      this.engine.viewport.panBy(new OpenSeadragon.Point(x * stride, y * stride));
+      this.engine.viewport.applyConstraints();
+    };
+    if (key === 'ArrowLeft') pan(-1, 0);
+    else if (key === 'ArrowRight') pan(1, 0);
+    else if (key === 'ArrowUp') pan(0, -1);
+    else if (key === 'ArrowDown') pan(0, 1);
+    else if (key === '+' || key === '=') this.nearer();
+    else if (key === '-' || key === '−') this.farther();
+    else if (key === '0') this.showWhole();
+    else return false;
+    return true;
+  }
+}
+
+/** Keeps views on the same place; whoever is touched leads, the others follow without delay. */
+export function linkViews(views: readonly PictureView[]): void {
+  const told = new Map<PictureView, Camera>();
+  for (const view of views) {
+    view.onMove(() => {
+      const camera = view.camera();
+      // A view reports in its next frame that it has followed; that must not stop the leader on its way.
+      const order = told.get(view);
+      if (order && sameCamera(order, camera)) return;
+      for (const other of views) {
+        if (other === view) continue;
+        told.set(other, camera);
+        other.moveTo(camera);
+      }
+    });
+  }
+}
+
+function sameCamera(a: Camera, b: Camera): boolean {
+  const hair = 1e-6 * a.widthUm;
+  return (
+    Math.abs(a.xUm - b.xUm) < hair && Math.abs(a.yUm - b.yUm) < hair && Math.abs(a.widthUm - b.widthUm) < hair
+  );
+}

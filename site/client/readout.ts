@@ -1,0 +1,77 @@
+/** Coordinates and value under the pointer. */
+import type { GreyMap } from '../../shared/artefacts/plates.ts';
+import type { PlateGrid } from '../../shared/frames.ts';
+import { dieFromEngine, pixelAtEngine } from '../lib/camera.ts';
+import { formatValue } from '../lib/grey.ts';
+import { formatUm } from '../lib/numbers.ts';
+import type { Graticule } from './graticule.ts';
+import type { PictureView } from './picture-view.ts';
+import type { Probe } from './probe.ts';
+
+export interface ReadoutSource {
+  readonly probe: Probe | null;
+  readonly grey: GreyMap | null;
+  /** Descriptor of the picture that is read now. */
+  readonly path: () => string | null;
+}
+
+export class Readout {
+  readonly #host: HTMLElement;
+  readonly #grid: PlateGrid;
+  readonly #source: ReadoutSource;
+  readonly #decimals: number;
+  #at: [number, number] | null = null;
+  #token = 0;
+
+  constructor(host: HTMLElement, grid: PlateGrid, source: ReadoutSource) {
+    this.#host = host;
+    this.#grid = grid;
+    this.#source = source;
+    this.#decimals = Math.min(4, Math.max(2, Math.ceil(-Math.log10(grid.pixel_um)) + 1));
+  }
+
+  /** Follows the pointer in one view, and marks the same place in the others. */
+  follow(view: PictureView, others: readonly Graticule[]): void {
+    view.ground.addEventListener('pointermove', (event) => {
+      const [u, v] = view.pointAt(event);
+      this.#at = [u, v];
+      const die = dieFromEngine(this.#grid, u, v);
+      for (const other of others) other.showTwin(die);
+      this.refresh();
+    });
+    view.ground.addEventListener('pointerleave', () => {
+      this.#at = null;
+      for (const other of others) other.showTwin(null);
+      this.refresh();
+    });
+  }
+
+  /** Reads again, after the pointer or the plate has moved. */
+  refresh(): void {
+    const token = ++this.#token;
+    const pixel = this.#at && pixelAtEngine(this.#grid, this.#at[0], this.#at[1]);
+    if (!this.#at || !pixel) {
+      for (const name of ['x', 'y', 'value']) this.#write(name, '–');
+      return;
+    }
+    const [x, y] = dieFromEngine(this.#grid, this.#at[0], this.#at[1]);
+    this.#write('x', formatUm(x, this.#decimals));
+    this.#write('y', formatUm(y, this.#decimals));
+    const path = this.#source.path();
+    const { probe, grey: map } = this.#source;
+    if (!probe || !map || path === null) return;
+    probe.grey(path, pixel[0], pixel[1]).then(
+      (grey) => {
+        if (token === this.#token) this.#write('value', grey === null ? 'no data' : formatValue(map, grey));
+      },
+      () => {
+        if (token === this.#token) this.#write('value', '–');
+      },
+    );
+  }
+
+  #write(name: string, words: string): void {
+    const place = this.#host.querySelector(`[data-read="${name}"]`);
+    if (place && place.textContent !== words) place.textContent = words;
+  }
+}

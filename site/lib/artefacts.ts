@@ -1,0 +1,93 @@
+/** Reads the hand-over files of a folio at build time, each checked by its schema. */
+import { readFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import type { z } from 'zod';
+import { type Folio, type FolioScan, folioSchema } from '../../shared/artefacts/folio.ts';
+import { type Layers, layersSchema } from '../../shared/artefacts/layers.ts';
+import { type Pictures, picturesSchema } from '../../shared/artefacts/pictures.ts';
+import { type Placement, placementSchema } from '../../shared/artefacts/placement.ts';
+import { type Plates, platesSchema } from '../../shared/artefacts/plates.ts';
+import { readJson } from '../../shared/artefacts/read.ts';
+import { type Survey, surveySchema } from '../../shared/artefacts/survey.ts';
+import { InputFault } from '../../shared/errors.ts';
+
+export interface ScanArtefacts {
+  readonly scan: FolioScan;
+  readonly plates: Plates;
+  readonly layers: Layers;
+  readonly placement: Placement | null;
+  readonly pictures: Pictures | null;
+  readonly survey: Survey | null;
+}
+
+/** Folder with folio.json, from the environment. @throws InputFault when it is not set */
+export function dataFolder(): string {
+  const folder = process.env.STRATAFOLIO_DATA;
+  if (!folder) {
+    throw new InputFault({
+      tag: 'missing-file',
+      file: 'STRATAFOLIO_DATA',
+      expected: 'the absolute path of a folder with folio.json',
+      found: 'nothing',
+      remedy: 'Set the environment variable STRATAFOLIO_DATA for the site build.',
+    });
+  }
+  return folder;
+}
+
+export const loadFolio = (data: string): Promise<Folio> => required(data, 'folio.json', folioSchema);
+
+/**
+ * All artefacts of one scan. A flat picture needs its plate and its layers only; a volume needs every file.
+ * @throws InputFault when a file is missing, broken or contradicts another
+ */
+export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtefacts> {
+  const needed = scan.kind === 'volume';
+  const other = <S extends z.ZodType>(name: string, schema: S) =>
+    needed ? required(data, `${scan.id}/${name}`, schema) : optional(data, `${scan.id}/${name}`, schema);
+  const [plates, layers, placement, pictures, survey] = await Promise.all([
+    required(data, `${scan.id}/plates.json`, platesSchema),
+    required(data, `${scan.id}/layers.json`, layersSchema),
+    other('placement.json', placementSchema),
+    other('pictures.json', picturesSchema),
+    other('survey.json', surveySchema),
+  ]);
+  if (layers.plates.length !== plates.z_um.length || plates.z_um.length === 0) {
+    throw new InputFault({
+      tag: 'inconsistent',
+      file: `${scan.id}/layers.json`,
+      place: 'plates',
+      expected: `${plates.z_um.length} plates as in plates.json, at least one`,
+      found: `${layers.plates.length}`,
+      remedy: 'Build the folio again.',
+    });
+  }
+  return { scan, plates, layers, placement, pictures, survey };
+}
+
+async function required<S extends z.ZodType>(data: string, name: string, schema: S): Promise<z.output<S>> {
+  const value = await optional(data, name, schema);
+  if (value !== null) return value;
+  throw new InputFault({
+    tag: 'missing-file',
+    file: name,
+    expected: 'a hand-over file of the folio',
+    found: 'no file',
+    remedy: 'Build the folio again.',
+  });
+}
+
+async function optional<S extends z.ZodType>(
+  data: string,
+  name: string,
+  schema: S,
+): Promise<z.output<S> | null> {
+  let text: string;
+  try {
+    text = await readFile(join(data, name), 'utf8');
+  } catch (error) {
+    if ((error as NodeJS.ErrnoException).code === 'ENOENT') return null;
+    throw error;
+  }
+  return readJson(text, name, schema);
+}

@@ -1,0 +1,47 @@
+/** What all benchmarks share: seeded numbers, warm-up, median and spread, the machine beside the table. */
+import { cpus, totalmem } from 'node:os';
+
+/** @source mulberry32, a public-domain 32-bit generator by T. Ettinger. */
+export function generator(seed: number): () => number {
+  let state = seed;
+  return () => {
+    state = (state + 0x6d2b79f5) | 0;
+    let t = Math.imul(state ^ (state >>> 15), 1 | state);
+    t = (t + Math.imul(t ^ (t >>> 7), 61 | t)) ^ t;
+    return ((t ^ (t >>> 14)) >>> 0) / 2 ** 32;
+  };
+}
+
+export interface Timing {
+  readonly medianMs: number;
+  readonly leastMs: number;
+  readonly mostMs: number;
+}
+
+/** Runs contenders in turn, round after round, so that a slow moment of the machine hits all of them. */
+export async function race(
+  contenders: Record<string, () => Promise<void> | void>,
+  rounds: number,
+  warmUp = 1,
+): Promise<Record<string, Timing>> {
+  const times = new Map<string, number[]>(Object.keys(contenders).map((name) => [name, []]));
+  for (let round = -warmUp; round < rounds; round++) {
+    for (const [name, work] of Object.entries(contenders)) {
+      const from = performance.now();
+      await work();
+      if (round >= 0) times.get(name)!.push(performance.now() - from);
+    }
+  }
+  return Object.fromEntries(
+    [...times].map(([name, list]) => {
+      const sorted = list.sort((a, b) => a - b);
+      return [name, { medianMs: sorted[sorted.length >> 1]!, leastMs: sorted[0]!, mostMs: sorted.at(-1)! }];
+    }),
+  );
+}
+
+export const machine = (): string =>
+  `${cpus()[0]?.model.trim()} (${cpus().length} cores), ${Math.round(totalmem() / 1e9)} GB, Node ${process.version}`;
+
+export const spread = (t: Timing): string =>
+  `${t.medianMs.toFixed(0)} ms (${t.leastMs.toFixed(0)} to ${t.mostMs.toFixed(0)})`;

@@ -1,0 +1,96 @@
+/** Every page: loads clean, is reachable, has no dead link, and passes the accessibility rules. */
+import { createRequire } from 'node:module';
+import { expect, PAGES, settled, test } from './support/page.ts';
+import { BASE } from './support/port.ts';
+
+const axePath = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
+
+for (const path of PAGES) {
+  test(`/${path} loads without an error and without asking another place`, async ({ page }) => {
+    const answer = await page.goto(path);
+    expect(answer?.status()).toBe(200);
+    await expect(page.locator('h1')).toHaveCount(1);
+    await page.waitForLoadState('networkidle');
+  });
+
+  for (const width of [390, 1280]) {
+    for (const colorScheme of ['light', 'dark'] as const) {
+      test(`/${path} at ${width} px, ${colorScheme}: axe finds nothing, nothing runs over the edge`, async ({
+        page,
+      }) => {
+        await page.setViewportSize({ width, height: 844 });
+        await page.emulateMedia({ colorScheme });
+        await page.goto(path);
+        if (/^scan\/[^/]+\/$/.test(path)) await settled(page);
+        await page.waitForLoadState('networkidle');
+        await page.addScriptTag({ path: axePath });
+        const violations = await page.evaluate(async () => {
+          const { axe } = window as unknown as { axe: typeof import('axe-core') };
+          const { violations } = await axe.run(document, {
+            runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
+          });
+          return violations.map((v) => `${v.id}: ${v.nodes.map((node) => node.html).join(' | ')}`);
+        });
+        expect(violations).toEqual([]);
+        const over = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
+        expect(over, 'pixels of sideways scroll').toBeLessThanOrEqual(0);
+      });
+    }
+  }
+}
+
+test('every link and every file that a page names can be had', async ({ page, request }) => {
+  const seen = new Set<string>();
+  const queue = [BASE];
+  const dead: string[] = [];
+  while (queue.length > 0) {
+    const url = queue.pop()!;
+    if (seen.has(url)) continue;
+    seen.add(url);
+    const answer = await request.get(url);
+    if (!answer.ok()) {
+      dead.push(url);
+      continue;
+    }
+    if (!answer.headers()['content-type']?.startsWith('text/html')) continue;
+    await page.goto(url);
+    const found = await page.evaluate(() =>
+      [...document.querySelectorAll('[href], [src]')].flatMap((element) => {
+        const value = element.getAttribute('href') ?? element.getAttribute('src') ?? '';
+        const absolute = new URL(value, document.baseURI);
+        return absolute.origin === location.origin ? [absolute.href.replace(/#.*$/, '')] : [];
+      }),
+    );
+    queue.push(...found);
+  }
+  expect(dead).toEqual([]);
+  // All pages of the list were met on the way.
+  for (const path of PAGES) expect(seen).toContain(BASE + path);
+});
+
+test('fragments that a page links to exist', async ({ page }) => {
+  await page.goto('');
+  const missing = await page.evaluate(() =>
+    [...document.querySelectorAll<HTMLAnchorElement>('a[href*="#"]')]
+      .filter((link) => link.pathname === location.pathname)
+      .map((link) => link.hash.slice(1))
+      .filter((id) => document.getElementById(id) === null),
+  );
+  expect(missing).toEqual([]);
+});
+
+test('no address in the built pages begins at the root of the server', async ({ request }) => {
+  for (const path of PAGES) {
+    const text = await (await request.get(BASE + path)).text();
+    const rooted = [...text.matchAll(/(?:href|src|data-root)="(\/[^"]*)"/g)].map((match) => match[1]);
+    expect(rooted, path).toEqual([]);
+  }
+});
+
+test('a Markdown lesson loses its script and its foreign picture, and keeps its own', async ({ page }) => {
+  await page.goto('lessons/stack/');
+  const article = page.locator('article');
+  await expect(article.locator('script')).toHaveCount(0);
+  await expect(article.locator('img')).toHaveCount(1);
+  expect(await article.locator('img').evaluate((image: HTMLImageElement) => image.naturalWidth)).toBe(240);
+});

@@ -1,0 +1,63 @@
+/** A page that fails its test when it prints an error or asks anything of another place. */
+import { test as base, expect, type Page } from '@playwright/test';
+import { PORT } from './port.ts';
+
+export const PAGES = [
+  '',
+  'scan/fine/',
+  'scan/drift/',
+  'scan/top-view/',
+  'scan/fine/layer/metal2/',
+  'scan/fine/layer/metal4/',
+  'scan/fine/record/',
+  'scan/drift/record/',
+  'scan/top-view/record/',
+  'lessons/',
+  'lessons/stack/',
+  'cautions/',
+  'colophon/',
+] as const;
+
+export const test = base.extend<{ page: Page }>({
+  page: async ({ page }, use) => {
+    const faults: string[] = [];
+    page.on('console', (message) => {
+      // Reading pixels back is what the tests do, not the site.
+      const ours = message.text().startsWith('Canvas2D: Multiple readback');
+      if (!ours && (message.type() === 'error' || message.type() === 'warning')) faults.push(message.text());
+    });
+    page.on('pageerror', (error) => faults.push(String(error)));
+    page.on('request', (request) => {
+      const url = new URL(request.url());
+      if (/^https?:$/.test(url.protocol) && url.host !== `127.0.0.1:${PORT}`)
+        faults.push(`request to ${url.href}`);
+    });
+    await use(page);
+    expect(faults, 'errors printed and requests to other places').toEqual([]);
+  },
+});
+
+/** Waits until a viewer shows the plate that its depth stands at, sharp. */
+export async function settled(page: Page): Promise<void> {
+  await page.waitForFunction(() => {
+    const viewer = document.querySelector<HTMLElement>('scan-viewer');
+    const pane = viewer?.querySelector<HTMLElement>('.pane[data-view="image"]');
+    return viewer?.dataset.ready === '' && pane?.dataset.shown === `plate ${viewer.dataset.plate}`;
+  });
+}
+
+/** Red, green, blue and alpha of the canvas of one view, at a share of its width and height. */
+export function canvasPixel(page: Page, view: 'image' | 'drawing', x = 0.5, y = 0.5): Promise<number[]> {
+  return page.evaluate(
+    ([view, x, y]) => {
+      const canvas = document.querySelector<HTMLCanvasElement>(`.pane[data-view="${view}"] canvas`)!;
+      const context = canvas.getContext('2d')!;
+      return [
+        ...context.getImageData(Math.floor(canvas.width * x), Math.floor(canvas.height * y), 1, 1).data,
+      ];
+    },
+    [view, x, y] as const,
+  );
+}
+
+export { expect };

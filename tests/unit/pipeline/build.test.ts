@@ -1,0 +1,356 @@
+/** The command line from end to end on a campaign whose every voxel is known from a formula. */
+import { spawnSync } from 'node:child_process';
+import {
+  cpSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  truncateSync,
+  writeFileSync,
+} from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import sharp from 'sharp';
+import { afterAll, beforeAll, describe, expect, it } from 'vitest';
+import { folioSchema } from '../../../shared/artefacts/folio.ts';
+import { layersSchema } from '../../../shared/artefacts/layers.ts';
+import { picturesSchema } from '../../../shared/artefacts/pictures.ts';
+import { placementSchema } from '../../../shared/artefacts/placement.ts';
+import { type Plates, platePath, platesSchema } from '../../../shared/artefacts/plates.ts';
+import { readJson } from '../../../shared/artefacts/read.ts';
+import { surveySchema } from '../../../shared/artefacts/survey.ts';
+import { dieFromPixel } from '../../../shared/frames.ts';
+import {
+  BACKGROUND,
+  BARS,
+  CAMPAIGN,
+  METAL,
+  makeCampaign,
+  PROCESS,
+  SHAPE,
+  sliceFile,
+  valueAt,
+  writeSlice,
+} from '../../fixtures/campaign/make-campaign.ts';
+
+const CLI = join(import.meta.dirname, '..', '..', '..', 'pipeline', 'cli.ts');
+let work: string;
+let model: string;
+
+beforeAll(async () => {
+  work = mkdtempSync(join(tmpdir(), 'stratafolio-build-'));
+  model = join(work, 'model');
+  await makeCampaign(model);
+});
+afterAll(() => rmSync(work, { recursive: true, force: true }));
+
+function stratafolio(...args: string[]) {
+  const { status, stdout, stderr } = spawnSync(process.execPath, [CLI, ...args], { encoding: 'utf8' });
+  return { status, stdout, stderr };
+}
+
+let copies = 0;
+function copyOfModel(): string {
+  const folder = join(work, `copy${copies++}`);
+  cpSync(model, folder, { recursive: true });
+  return folder;
+}
+
+/** Full-resolution pixels of a pyramid that fits one tile. */
+async function tilePixels(descriptor: string, level: number): Promise<{ grey: number[]; opaque: boolean[] }> {
+  const { data, info } = await sharp(`${descriptor.replace(/\.dzi$/, '')}_files/${level}/0_0.webp`)
+    .ensureAlpha()
+    .raw()
+    .toBuffer({ resolveWithObject: true });
+  const at = (n: number, channel: number) => data[n * info.channels + channel]!;
+  const count = info.width * info.height;
+  return {
+    grey: Array.from({ length: count }, (_, n) => at(n, 0)),
+    opaque: Array.from({ length: count }, (_, n) => at(n, info.channels - 1) > 0),
+  };
+}
+
+describe('a build', () => {
+  let data: string;
+  let plates: Plates;
+  const read = <S extends Parameters<typeof readJson>[2]>(name: string, schema: S) =>
+    readJson(readFileSync(join(data, name), 'utf8'), name, schema);
+
+  beforeAll(() => {
+    const result = stratafolio('build', model, '--data-only', '--out', join(work, 'folio'), '--jobs', '2');
+    expect(result.stderr).not.toContain('fault');
+    expect(result.status).toBe(0);
+    expect(result.stdout).toContain('Doubts: none');
+    data = join(work, 'folio', 'data', 'fine');
+    plates = read('plates.json', platesSchema);
+  });
+
+  it('hands over artefacts of the schemas', () => {
+    const placement = read('placement.json', placementSchema);
+    expect(placement).toMatchObject({
+      source: 'landmarks',
+      verdict: 'locked',
+      order: 'top-first',
+      seen_from: 'front',
+    });
+    const flat = placement.voxel_to_die_um.flat();
+    const truth = [0.1, 0, 0, 10, 0, -0.1, 0, 24.7, 0, 0, -0.1, 3];
+    flat.forEach((value, n) => expect(value).toBeCloseTo(truth[n]!, 3));
+    expect(read('survey.json', surveySchema)).toMatchObject({
+      shape: { ...SHAPE },
+      type: 'uint16',
+      broken_slices: [],
+    });
+    const layers = read('layers.json', layersSchema);
+    expect(layers.layers.map((l) => l.name)).toEqual(['metal1', 'via1', 'metal2']);
+    expect(layers.plates).toHaveLength(SHAPE.nz);
+    expect(
+      readJson(readFileSync(join(work, 'folio', 'data', 'folio.json'), 'utf8'), 'folio.json', folioSchema)
+        .scans[0]!.verdict,
+    ).toBe('locked');
+  });
+
+  it('puts every pixel of every plate where the die has it', async () => {
+    const { grid, grey } = plates;
+    for (const [index, z] of plates.z_um.entries()) {
+      const { grey: pixels, opaque } = await tilePixels(join(data, platePath(plates.path, index)), 6);
+      for (let row = 0; row < grid.height_px; row++)
+        for (let column = 0; column < grid.width_px; column++) {
+          const [x, y] = dieFromPixel(grid, column, row);
+          const n = row * grid.width_px + column;
+          const nearEdge = BARS.some(({ box, z: span }) =>
+            [
+              Math.abs(x - box[0]),
+              Math.abs(x - box[2]),
+              Math.abs(y - box[1]),
+              Math.abs(y - box[3]),
+              Math.abs(z - span[0]),
+              Math.abs(z - span[1]),
+            ].some((d) => d < 0.25),
+          );
+          expect(opaque[n]).toBe(true);
+          if (nearEdge) continue;
+          const value = grey.black + (pixels[n]! / 255) * (grey.white - grey.black);
+          // Lossy tiles: a few grey steps of (40000 - 10000) / 255.
+          expect(Math.abs(value - valueAt(x, y, z))).toBeLessThan(1500);
+        }
+    }
+    expect([grey.black, grey.white]).toEqual([BACKGROUND, METAL]);
+  });
+
+  it('renders the drawing exactly, and makes a portrait that shows it', async () => {
+    const pictures = read('pictures.json', picturesSchema);
+    const { grid } = plates;
+    for (const entry of pictures.layers) {
+      const bars = BARS.filter((bar) => bar.layer === entry.name);
+      expect(entry.render === null).toBe(bars.length === 0);
+      if (!entry.render) continue;
+      expect(entry.render.shapes).toBe(bars.length);
+      const render = await tilePixels(join(data, entry.render.path), 6);
+      const portrait = await tilePixels(join(data, entry.portrait!.path), 6);
+      for (let n = 0; n < grid.width_px * grid.height_px; n++) {
+        const [x, y] = dieFromPixel(grid, n % grid.width_px, Math.floor(n / grid.width_px));
+        const half = grid.pixel_um / 2;
+        const overlap = (a: number, b: number, c: number, d: number) =>
+          Math.max(0, Math.min(b, d) - Math.max(a, c));
+        const exact =
+          bars.reduce(
+            (sum, { box }) =>
+              sum + overlap(x - half, x + half, box[0], box[2]) * overlap(y - half, y + half, box[1], box[3]),
+            0,
+          ) /
+          grid.pixel_um ** 2;
+        // The drawing lies on the grid of the fit: landmarks are rounded to 0.1 nm.
+        expect(Math.abs(render.grey[n]! - 255 * exact)).toBeLessThan(3);
+        if (exact === 1 || exact === 0) {
+          const bright = portrait.grey[n]! > 127;
+          if (
+            bars.every(({ box }) =>
+              [x - box[0], x - box[2], y - box[1], y - box[3]].every((d) => Math.abs(d) > 0.25),
+            )
+          )
+            expect(bright).toBe(exact === 1);
+        }
+      }
+    }
+  });
+
+  it('passes its own fixity check, and fails it when a file changes', () => {
+    expect(stratafolio('verify', join(work, 'folio'))).toMatchObject({ status: 0 });
+    const folio = join(work, 'damaged');
+    cpSync(join(work, 'folio'), folio, { recursive: true });
+    writeFileSync(join(folio, 'data', 'fine', 'layers.json'), '{}');
+    const verdict = stratafolio('verify', folio);
+    expect(verdict.status).toBe(1);
+    expect(verdict.stderr).toContain('data/fine/layers.json: damaged');
+  });
+
+  it('is the same whatever the number of threads', () => {
+    const out = join(work, 'one-thread');
+    expect(stratafolio('build', model, '--data-only', '--out', out, '--jobs', '1').status).toBe(0);
+    expect(readFileSync(join(out, 'data', 'manifest.json'), 'utf8')).toBe(
+      readFileSync(join(work, 'folio', 'data', 'manifest.json'), 'utf8'),
+    );
+  });
+});
+
+describe('a scan without a placement', () => {
+  it('still gives plates, in its own frame, and says so', () => {
+    const folder = copyOfModel();
+    writeFileSync(join(folder, 'campaign.yaml'), CAMPAIGN.replace(/ {4}placement:.*\n/, ''));
+    const result = stratafolio('build', folder, '--data-only');
+    expect(result.status).toBe(0);
+    expect(result.stdout).toContain('Where on the die this scan lies is not known');
+    const plates = JSON.parse(readFileSync(join(folder, 'folio', 'data', 'fine', 'plates.json'), 'utf8'));
+    expect(plates.frame).toBe('scan');
+    const pictures = JSON.parse(readFileSync(join(folder, 'folio', 'data', 'fine', 'pictures.json'), 'utf8'));
+    expect(pictures.layers.every((layer: { render: unknown }) => layer.render === null)).toBe(true);
+  });
+});
+
+describe('bad input', () => {
+  const edit = (folder: string, name: string, from: string | RegExp, to: string) => {
+    const path = join(folder, name);
+    writeFileSync(path, readFileSync(path, 'utf8').replace(from, to));
+  };
+  const cases: [string, (folder: string) => void | Promise<void>, string[]][] = [
+    [
+      'a truncated TIFF',
+      (f) => truncateSync(join(f, sliceFile(17)), 3000),
+      ['bars_017.tif', 'expected', 'found'],
+    ],
+    [
+      'a truncated GDSII',
+      (f) => truncateSync(join(f, 'bars.gds'), 200),
+      ['bars.gds', 'byte', 'expected', 'found'],
+    ],
+    ['slices of different size', (f) => writeSlice(f, 9, 60), ['bars_009.tif', '64', '60']],
+    ['a missing slice number', (f) => rmSync(join(f, sliceFile(12))), ['12', 'expected', 'found']],
+    [
+      'an unknown key',
+      (f) => edit(f, 'campaign.yaml', 'voxel_nm', 'voxel_size'),
+      ['campaign.yaml, line 8', 'voxel_nm', '"voxel_size"'],
+    ],
+    [
+      'overlapping layers',
+      (f) => edit(f, 'process.yaml', 'bottom_um: 1.85', 'bottom_um: 1.05'),
+      ['process.yaml, line', '"metal2"', 'overlap'],
+    ],
+    [
+      'a drawn layer the layout lacks',
+      (f) => edit(f, 'process.yaml', '21/0', '24/0'),
+      ['process.yaml, layer "metal1"', '"21/0"', '"24/0"'],
+    ],
+    [
+      'an empty glob',
+      (f) => edit(f, 'campaign.yaml', '*.tif', '*.tiff'),
+      ['campaign.yaml', 'slices/*.tiff', 'expected'],
+    ],
+    [
+      'a missing layout',
+      (f) => rmSync(join(f, 'bars.gds')),
+      ['campaign.yaml, chip.layout.file', '"bars.gds"'],
+    ],
+    [
+      'a missing process table',
+      (f) => rmSync(join(f, 'process.yaml')),
+      ['campaign.yaml, chip.process', '"process.yaml"'],
+    ],
+    [
+      'landmarks that are no numbers',
+      (f) => edit(f, 'landmarks.csv', '60,0,3', '60,zero,3'),
+      ['landmarks.csv', 'line 3', 'zero'],
+    ],
+    ['no voxel size', (f) => edit(f, 'campaign.yaml', /.*voxel_nm.*\n/, ''), ['campaign.yaml', 'voxel_nm']],
+    ['no campaign', (f) => rmSync(join(f, 'campaign.yaml')), ['campaign.yaml', 'stratafolio new']],
+  ];
+
+  it.each(cases)('%s gives one clear error and leaves nothing behind', async (_, damage, words) => {
+    const folder = copyOfModel();
+    await damage(folder);
+    const { status, stderr } = stratafolio('build', folder, '--data-only');
+    expect(stderr.match(/^stratafolio: /gm)).toHaveLength(1);
+    for (const word of words) expect(stderr).toContain(word);
+    expect(stderr).toContain('What to do:');
+    expect(status).toBe(1);
+    expect(readdirSync(folder).filter((name) => name.startsWith('folio'))).toEqual([]);
+  });
+
+  const root = process.getuid?.() === 0 && process.platform === 'linux';
+  const mounted = (options: string, use: (folder: string) => void): boolean => {
+    const mount = join(work, `mount${copies++}`);
+    mkdirSync(mount);
+    if (spawnSync('mount', ['-t', 'tmpfs', '-o', options, 'tmpfs', mount]).status !== 0) return false;
+    try {
+      use(mount);
+    } finally {
+      spawnSync('umount', [mount]);
+    }
+    return true;
+  };
+
+  it.skipIf(!root)('a full disk (needs root on Linux, for a small tmpfs)', (context) => {
+    const ran = mounted('size=96k', (mount) => {
+      const { status, stderr } = stratafolio('build', model, '--data-only', '--out', join(mount, 'folio'));
+      expect(stderr).toContain('a full disk');
+      expect(status).toBe(1);
+      expect(readdirSync(mount)).toEqual([]);
+    });
+    if (!ran) context.skip('tmpfs cannot be mounted here');
+  });
+
+  it.skipIf(!root)('no permission to write (needs root on Linux, for a read-only tmpfs)', (context) => {
+    const ran = mounted('size=1m,ro', (mount) => {
+      const { status, stderr } = stratafolio('build', model, '--data-only', '--out', join(mount, 'folio'));
+      expect(stderr).toContain('read-only');
+      expect(status).toBe(1);
+    });
+    if (!ran) context.skip('tmpfs cannot be mounted here');
+  });
+
+  it('keeps an older folio when a later build fails', () => {
+    const folder = copyOfModel();
+    expect(stratafolio('build', folder, '--data-only').status).toBe(0);
+    const before = readFileSync(join(folder, 'folio', 'data', 'manifest.json'), 'utf8');
+    truncateSync(join(folder, sliceFile(3)), 3000);
+    expect(stratafolio('build', folder, '--data-only').status).toBe(1);
+    expect(readFileSync(join(folder, 'folio', 'data', 'manifest.json'), 'utf8')).toBe(before);
+    expect(stratafolio('verify', join(folder, 'folio')).status).toBe(0);
+  });
+});
+
+describe('the command line', () => {
+  it.each([
+    [['mend', 'x'], 'There is no command "mend"'],
+    [['build'], '"build" needs <campaign>'],
+    [['build', 'a', 'b'], 'what is "b"'],
+    [['check', 'a', '--jobs', '2'], '"check" takes no --jobs'],
+    [['build', 'a', '--jobs', 'many'], '--jobs takes a whole number'],
+    [['build', 'a', '--colour'], '--colour'],
+  ])('%j is wrong usage', (args, words) => {
+    const result = stratafolio(...args);
+    expect(result.status).toBe(2);
+    expect(result.stderr).toContain(words);
+  });
+
+  it('makes a campaign to fill in, which its own schema accepts up to the missing files', () => {
+    const folder = join(work, 'fresh');
+    expect(stratafolio('new', folder).status).toBe(0);
+    expect(existsSync(join(folder, 'process.yaml'))).toBe(true);
+    const check = stratafolio('check', folder);
+    expect(check.status).toBe(1);
+    expect(check.stderr).toContain('layout/chip.gds');
+    expect(stratafolio('new', folder)).toMatchObject({ status: 1 });
+  });
+
+  it('checks a campaign by its headers', () => {
+    const { status, stdout } = stratafolio('check', model);
+    expect(status).toBe(0);
+    expect(stdout).toContain(`${SHAPE.nx} x ${SHAPE.ny} x ${SHAPE.nz} uint16`);
+    expect(stdout).toMatch(/metal1 +0\.55 to 1\.25 +21\/0 +2 \/ 2/);
+    expect(PROCESS).toContain('metal1');
+  });
+});
