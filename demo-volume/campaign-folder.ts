@@ -1,5 +1,5 @@
 /** Writes a campaign beside its place and moves it there when it is finished: nothing half-written is ever seen. */
-import { existsSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readdirSync, readFileSync, renameSync, rmSync, writeFileSync } from 'node:fs';
 import { basename, dirname, join, resolve } from 'node:path';
 import { DemoFault } from './input-fault.ts';
 import type { GeneratorStamp } from './truth.ts';
@@ -25,6 +25,21 @@ function refuseForeign(folder: string): void {
   });
 }
 
+/** Removes what earlier runs left behind that were stopped half way; runs still at work are left alone. */
+function sweep(parent: string, prefix: string): void {
+  if (!existsSync(parent)) return;
+  for (const name of readdirSync(parent)) {
+    const pid = name.startsWith(prefix) ? Number.parseInt(name.slice(prefix.length), 10) : Number.NaN;
+    if (!(pid > 0)) continue;
+    try {
+      process.kill(pid, 0);
+    } catch (error) {
+      if ((error as NodeJS.ErrnoException).code !== 'ESRCH') continue;
+      rmSync(join(parent, name), { recursive: true, force: true });
+    }
+  }
+}
+
 export interface Staging {
   readonly folder: string;
   write(path: string, content: string | Uint8Array): void;
@@ -40,8 +55,10 @@ export interface Staging {
 export function stageCampaign(out: string): Staging {
   const target = resolve(out);
   refuseForeign(target);
-  const folder = join(dirname(target), `.${basename(target)}.partial-${process.pid}`);
+  const prefix = `.${basename(target)}.partial-`;
+  const folder = join(dirname(target), `${prefix}${process.pid}`);
   try {
+    sweep(dirname(target), prefix);
     rmSync(folder, { recursive: true, force: true });
     mkdirSync(folder, { recursive: true });
   } catch (error) {

@@ -36,14 +36,12 @@ export function madeHeights(stack: readonly StackLayer[], random: Random): (z: n
     (z) => Math.round(z * 1e6) / 1e6,
   );
   const levels = [...new Set([0, ...marks])].sort((a, b) => a - b);
-  const made = [0];
   const zero = levels.indexOf(0);
   const share = (): number => 1 + random.between(-THICKNESS_SHARE, THICKNESS_SHARE);
   const heights = new Map<number, number>([[0, 0]]);
   let up = 0;
   for (let i = zero + 1; i < levels.length; i++) {
     up += ((levels[i] as number) - (levels[i - 1] as number)) * share();
-    made.push(up);
     heights.set(levels[i] as number, up);
   }
   let down = 0;

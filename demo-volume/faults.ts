@@ -3,7 +3,7 @@
  * open wire, a bridge between neighbours, an extra blob, a narrowed wire.
  */
 import { boxesMeet, boxRing, type Field, grown, inField } from './field.ts';
-import type { Connectivity, ConductorShape } from './layout/connectivity.ts';
+import type { ConductorShape, Connectivity } from './layout/connectivity.ts';
 import type { Box } from './layout/flatten.ts';
 import type { Ring } from './layout/library.ts';
 import type { StackLayer } from './process-stack.ts';
@@ -74,7 +74,10 @@ class FaultChooser {
     const { drawn, stack } = context;
     this.#width = new Map(stack.map((l) => [l.name, leastWidth(drawn, l)]));
     this.#neighbours = new Map(
-      stack.map((l, i) => [l.name, [stack[i - 1], stack[i + 1]].flatMap((n) => (n?.role === 'via' ? [n.name] : []))]),
+      stack.map((l, i) => [
+        l.name,
+        [stack[i - 1], stack[i + 1]].flatMap((n) => (n?.role === 'via' ? [n.name] : [])),
+      ]),
     );
     this.#wires = this.#findWires();
   }
@@ -125,7 +128,9 @@ class FaultChooser {
 
   /** No via meets the box from above or below. */
   #viaFree(layer: string, box: Box): boolean {
-    return (this.#neighbours.get(layer) ?? []).every((via) => this.#context.drawn.near(via, box).length === 0);
+    return (this.#neighbours.get(layer) ?? []).every(
+      (via) => this.#context.drawn.near(via, box).length === 0,
+    );
   }
 
   /** A stretch of `length` somewhere on a wire, as a box of the wire's own width. */
@@ -147,7 +152,14 @@ class FaultChooser {
     const width = this.#width.get(shape.layer) as number;
     // One of several side by side would not be missed by the circuit.
     if (drawn.near(shape.layer, grown(shape.box, 1.5 * width)).length > 1) return null;
-    return this.#fault('missing-via', shape.layer, shape.box, [index], [boxRing(grown(shape.box, width / 2))], []);
+    return this.#fault(
+      'missing-via',
+      shape.layer,
+      shape.box,
+      [index],
+      [boxRing(grown(shape.box, width / 2))],
+      [],
+    );
   }
 
   #open(): Fault | null {
@@ -158,7 +170,14 @@ class FaultChooser {
     const { layer } = wire.shape;
     if (!box || drawn.near(layer, grown(box, 0.01)).length > 1) return null;
     if (!this.#viaFree(layer, grown(box, wire.width / 2))) return null;
-    return this.#fault('open', layer, box, [wire.index], [boxRing(grownAcross(box, wire.axis, wire.width / 4))], []);
+    return this.#fault(
+      'open',
+      layer,
+      box,
+      [wire.index],
+      [boxRing(grownAcross(box, wire.axis, wire.width / 4))],
+      [],
+    );
   }
 
   #narrow(): Fault | null {
@@ -265,7 +284,10 @@ class FaultChooser {
 }
 
 /** One fault per entry of the plan; an entry for which the drawing has no place is left out. */
-export function chooseFaults(context: FaultContext, plan: readonly FaultKind[] = FAULT_PLAN): readonly Fault[] {
+export function chooseFaults(
+  context: FaultContext,
+  plan: readonly FaultKind[] = FAULT_PLAN,
+): readonly Fault[] {
   if (context.drawn.shapes.length === 0) return [];
   const chooser = new FaultChooser(context);
   for (const kind of plan) chooser.choose(kind);

@@ -1,6 +1,7 @@
 /** What part of the die a scan sees. */
-import type { Box } from './layout/flatten.ts';
+
 import { invertPoint, mapPoint, type VoxelMap } from './image/scan-frame.ts';
+import type { Box } from './layout/flatten.ts';
 
 export interface Field {
   readonly map: VoxelMap;
@@ -36,6 +37,7 @@ export function fieldCorners(field: Field, k: number): [number, number][] {
 
 export const grown = (box: Box, by: number): Box => [box[0] - by, box[1] - by, box[2] + by, box[3] + by];
 
-export const boxesMeet = (a: Box, b: Box): boolean => a[0] <= b[2] && b[0] <= a[2] && a[1] <= b[3] && b[1] <= a[3];
+export const boxesMeet = (a: Box, b: Box): boolean =>
+  a[0] <= b[2] && b[0] <= a[2] && a[1] <= b[3] && b[1] <= a[3];
 
 export const boxRing = (b: Box): number[] => [b[0], b[1], b[2], b[1], b[2], b[3], b[0], b[3]];

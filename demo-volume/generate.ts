@@ -9,14 +9,14 @@ import { parseArgs } from 'node:util';
 import { degrees, type Nm, nm, umFromNm } from '../shared/units.ts';
 import { isUpToDate, stageCampaign } from './campaign-folder.ts';
 import { type CampaignReport, writeCampaign } from './campaign-run.ts';
+import { reportAndExit, UsageFault } from './command.ts';
 import { encodeGds } from './gds/encoder.ts';
 import type { ScanPose } from './image/scan-frame.ts';
 import { drawChip } from './layout/chip.ts';
-import { DIE_TRACKS } from './layout/floorplan.ts';
-import { TRACK } from './layout/drawn-layers.ts';
 import { checkDrawing } from './layout/drawing-check.ts';
+import { TRACK } from './layout/drawn-layers.ts';
 import { flatten } from './layout/flatten.ts';
-import { reportAndExit } from './command.ts';
+import { DIE_TRACKS } from './layout/floorplan.ts';
 import { readStack } from './process-stack.ts';
 import { randomStream } from './random.ts';
 import { generatorStamp } from './truth.ts';
@@ -77,7 +77,8 @@ export async function generate(options: GenerateOptions): Promise<CampaignReport
   const stack = readStack(join(HERE, 'process.yaml'));
   const chip = drawChip(seed);
   const wrong = checkDrawing(chip, stack.layers);
-  if (wrong.length > 0) throw new Error(`the drawing of seed ${seed} is not clean: ${JSON.stringify(wrong[0])}`);
+  if (wrong.length > 0)
+    throw new Error(`the drawing of seed ${seed} is not clean: ${JSON.stringify(wrong[0])}`);
   const flat = flatten(chip.library, chip.top, 'the drawing');
   const staging = stageCampaign(options.out);
   try {
@@ -113,7 +114,8 @@ async function main(): Promise<void> {
     },
   });
   const seed = Number(values.seed);
-  if (!Number.isSafeInteger(seed) || seed < 0) throw new TypeError(`--seed must be a whole number, not ${values.seed}`);
+  if (!Number.isSafeInteger(seed) || seed < 0)
+    throw new UsageFault(`--seed must be a whole number, not ${values.seed}`);
   const start = performance.now();
   const report = await generate({ ...values, seed });
   if (!report) {

@@ -13,7 +13,7 @@ import { stringify } from 'yaml';
 import { degrees, nm, umFromNm } from '../shared/units.ts';
 import { stageCampaign } from './campaign-folder.ts';
 import { type CampaignReport, writeCampaign } from './campaign-run.ts';
-import { reportAndExit } from './command.ts';
+import { reportAndExit, UsageFault } from './command.ts';
 import { decodeGds } from './gds/decoder.ts';
 import type { ScanPose } from './image/scan-frame.ts';
 import { DemoFault } from './input-fault.ts';
@@ -127,10 +127,10 @@ function campaignText(options: ImageLayoutOptions, top: string, pose: ScanPose):
   });
 }
 
-/** Writes the campaign of one window. @throws DemoFault for wrong input, TypeError for a wrong option. */
+/** Writes the campaign of one window. @throws DemoFault for wrong input, UsageFault for a wrong option. */
 export async function imageLayout(options: ImageLayoutOptions): Promise<CampaignReport> {
   const [x0, y0, x1, y1] = options.windowUm;
-  if (!(x1 > x0 && y1 > y0)) throw new TypeError('--window must be X0,Y0,X1,Y1 with X1 > X0 and Y1 > Y0');
+  if (!(x1 > x0 && y1 > y0)) throw new UsageFault('--window must be X0,Y0,X1,Y1 with X1 > X0 and Y1 > Y0');
   const bytes = readBytes(options.layout);
   const library = decodeGds(bytes, options.layout);
   const top = chooseTop(library, options.layout, options.top);
@@ -175,7 +175,9 @@ export async function imageLayout(options: ImageLayoutOptions): Promise<Campaign
 function numbers(text: string, name: string, count: number): number[] {
   const values = text.split(',').map((part) => (part.trim() === '' ? Number.NaN : Number(part)));
   if (values.length !== count || values.some((v) => !Number.isFinite(v)))
-    throw new TypeError(`--${name} must be ${count} number${count > 1 ? 's with commas between' : ''}, not ${text}`);
+    throw new UsageFault(
+      `--${name} must be ${count} number${count > 1 ? 's with commas between' : ''}, not ${text}`,
+    );
   return values;
 }
 
@@ -199,18 +201,18 @@ async function main(): Promise<void> {
   });
   const needed = (name: 'layout' | 'process' | 'window' | 'out'): string => {
     const value = values[name];
-    if (value === undefined) throw new TypeError(`--${name} is needed`);
+    if (value === undefined) throw new UsageFault(`--${name} is needed`);
     return value;
   };
   const positive = (name: 'voxel-nm' | 'scale-plane' | 'scale-depth' | 'cnr'): number => {
     const [value] = numbers(values[name], name, 1) as [number];
-    if (!(value > 0)) throw new TypeError(`--${name} must be above zero`);
+    if (!(value > 0)) throw new UsageFault(`--${name} must be above zero`);
     return value;
   };
   const one = (name: 'rotation-deg' | 'tilt-deg' | 'tilt-towards-deg' | 'seed'): number =>
     numbers(values[name], name, 1)[0] as number;
   if (values.order !== 'top-first' && values.order !== 'bottom-first')
-    throw new TypeError(`--order must be top-first or bottom-first, not ${values.order}`);
+    throw new UsageFault(`--order must be top-first or bottom-first, not ${values.order}`);
   const start = performance.now();
   const report = await imageLayout({
     layout: needed('layout'),
@@ -220,8 +222,16 @@ async function main(): Promise<void> {
     ...(values.top === undefined ? {} : { top: values.top }),
     ...(values.depth === undefined ? {} : { depthUm: numbers(values.depth, 'depth', 2) as [number, number] }),
     ...(values.title === undefined ? {} : { title: values.title }),
-    ...{ voxelNm: positive('voxel-nm'), scalePlane: positive('scale-plane'), scaleDepth: positive('scale-depth') },
-    ...{ rotationDeg: one('rotation-deg'), tiltDeg: one('tilt-deg'), tiltTowardsDeg: one('tilt-towards-deg') },
+    ...{
+      voxelNm: positive('voxel-nm'),
+      scalePlane: positive('scale-plane'),
+      scaleDepth: positive('scale-depth'),
+    },
+    ...{
+      rotationDeg: one('rotation-deg'),
+      tiltDeg: one('tilt-deg'),
+      tiltTowardsDeg: one('tilt-towards-deg'),
+    },
     ...{ seed: one('seed'), cnr: positive('cnr'), order: values.order, mirrored: values.mirror },
     ...{ circular: values.circular, fill: !values['no-fill'], faults: !values['no-faults'] },
     placement: !values['no-placement'],

@@ -45,7 +45,12 @@ function candidates(
     const via = viaNames.has(shape.layer);
     if (via && drawn.near(shape.layer, grown(shape.box, x1 - x0)).length > 1) return;
     if (!via && shape.ring.length !== 8) return;
-    const points: [number, number][] = via ? [[(x0 + x1) / 2, (y0 + y1) / 2]] : [[x0, y0], [x1, y1]];
+    const points: [number, number][] = via
+      ? [[(x0 + x1) / 2, (y0 + y1) / 2]]
+      : [
+          [x0, y0],
+          [x1, y1],
+        ];
     const z = (layer.bottomUm + layer.topUm) / 2;
     for (const [x, y] of points) {
       if (!inField(field, x, y, z, RIM_UM)) continue;
@@ -56,7 +61,11 @@ function candidates(
         if (covered) continue;
       }
       const [dx, dy] = layer.shapes.offsetUm;
-      const scaled = [x / (extent[0] as number), y / (extent[1] as number), z / (extent[2] as number)] as const;
+      const scaled = [
+        x / (extent[0] as number),
+        y / (extent[1] as number),
+        z / (extent[2] as number),
+      ] as const;
       out.push({ at: [x, y, z], madeAt: [x + dx, y + dy, z], scaled });
     }
   });

@@ -128,6 +128,8 @@ export function trimStack(file: string, library: Library): { text: string; dropp
     dropped.push(String(layer.name));
     return [];
   });
-  const rules = Object.fromEntries(Object.entries(record(table.rules)).filter(([name]) => !dropped.includes(name)));
+  const rules = Object.fromEntries(
+    Object.entries(record(table.rules)).filter(([name]) => !dropped.includes(name)),
+  );
   return { text: stringify({ ...table, layers, ...(table.rules ? { rules } : {}) }), dropped };
 }

@@ -21,7 +21,7 @@ export interface GeneratorStamp {
 
 function sourceFiles(folder: string): string[] {
   return readdirSync(folder)
-    .filter((name) => name !== 'campaign' && !name.startsWith('campaign.'))
+    .filter((name) => !name.startsWith('.') && name !== 'campaign' && name !== 'README.md')
     .flatMap((name) => {
       const path = join(folder, name);
       if (statSync(path).isDirectory()) return sourceFiles(path);
@@ -34,7 +34,6 @@ function sourceFiles(folder: string): string[] {
 export function generatorStamp(folder: string, seed: number, options: string): GeneratorStamp {
   const hash = createHash('sha256');
   for (const path of sourceFiles(folder)) hash.update(path.slice(folder.length)).update(readFileSync(path));
-  hash.update(readFileSync(join(folder, 'campaign.yaml')));
   return { version: GENERATOR_VERSION, sources_sha256: hash.digest('hex'), seed, options };
 }
 

@@ -135,6 +135,7 @@ async function buildScan(
       {
         scanId: scan.id,
         spec: surveyed.spec,
+        campaignFolder: loaded.folder,
         brokenSlices: survey.broken_slices,
         mask: field.mask,
         voxelToDieUm: placement.voxel_to_die_um,

@@ -23,10 +23,18 @@ export function emptyMask(grid: FineGrid): CoverageMask {
   return { grid, values: new Float32Array(grid.width * grid.height) };
 }
 
-const clamp = (v: number, low: number, high: number): number => (v < low ? low : v > high ? high : v);
+const clamp = (v: number, low: number, high: number): number => (v < low ? low : Math.min(v, high));
 
 /** Adds one edge, in pixels, to signed differences of coverage (one more column than the window is wide). */
-function addEdge(acc: Float64Array, w: number, h: number, ax: number, ay: number, bx: number, by: number): void {
+function addEdge(
+  acc: Float64Array,
+  w: number,
+  h: number,
+  ax: number,
+  ay: number,
+  bx: number,
+  by: number,
+): void {
   if (ay === by) return;
   const sign = ay < by ? 1 : -1;
   const [x0, y0, x1, y1] = ay < by ? [ax, ay, bx, by] : [bx, by, ax, ay];
@@ -79,7 +87,8 @@ function visitRing(ring: Ring, grid: FineGrid, put: (at: number, value: number) 
   const acc = new Float64Array((w + 2) * h);
   const px = (i: number): number => ((ring[i] as number) - grid.x0Um) * scale - c0;
   const py = (i: number): number => ((ring[i + 1] as number) - grid.y0Um) * scale - r0;
-  for (let i = 0, j = ring.length - 2; i < ring.length; j = i, i += 2) addEdge(acc, w, h, px(j), py(j), px(i), py(i));
+  for (let i = 0, j = ring.length - 2; i < ring.length; j = i, i += 2)
+    addEdge(acc, w, h, px(j), py(j), px(i), py(i));
   for (let y = 0; y < h; y++) {
     let sum = 0;
     for (let x = 0; x < w; x++) {

@@ -188,9 +188,33 @@ const radix5: Pass = (ar, ai, br, bi, n, s, cos, sin) => {
       br[o + q] = x0r + t1r + t2r;
       bi[o + q] = x0i + t1i + t2i;
       rotate(br, bi, o + s + q, u1r + v1r, u1i + v1i, cos[p * step] as number, sin[p * step] as number);
-      rotate(br, bi, o + 2 * s + q, u2r + v2r, u2i + v2i, cos[2 * p * step] as number, sin[2 * p * step] as number);
-      rotate(br, bi, o + 3 * s + q, u2r - v2r, u2i - v2i, cos[3 * p * step] as number, sin[3 * p * step] as number);
-      rotate(br, bi, o + 4 * s + q, u1r - v1r, u1i - v1i, cos[4 * p * step] as number, sin[4 * p * step] as number);
+      rotate(
+        br,
+        bi,
+        o + 2 * s + q,
+        u2r + v2r,
+        u2i + v2i,
+        cos[2 * p * step] as number,
+        sin[2 * p * step] as number,
+      );
+      rotate(
+        br,
+        bi,
+        o + 3 * s + q,
+        u2r - v2r,
+        u2i - v2i,
+        cos[3 * p * step] as number,
+        sin[3 * p * step] as number,
+      );
+      rotate(
+        br,
+        bi,
+        o + 4 * s + q,
+        u1r - v1r,
+        u1i - v1i,
+        cos[4 * p * step] as number,
+        sin[4 * p * step] as number,
+      );
     }
   }
 };

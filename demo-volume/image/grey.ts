@@ -43,7 +43,12 @@ export function driftPlanes(plan: Pick<VolumePlan, 'shape' | 'grey' | 'circular'
  * Grey values of one slice of the scan; 0 outside a circular field, and nowhere else.
  * @param image the slice on the transformed grid, e/A^3 above the oxide
  */
-export function greySlice(plan: VolumePlan, drift: DriftPlanes, image: Float64Array, slice: number): Uint16Array {
+export function greySlice(
+  plan: VolumePlan,
+  drift: DriftPlanes,
+  image: Float64Array,
+  slice: number,
+): Uint16Array {
   const [nx, ny, nz] = plan.shape;
   const { zero, perUnit } = plan.grey;
   const out = new Uint16Array(nx * ny);

@@ -59,7 +59,8 @@ function blur(values: Float32Array, width: number, height: number, sigma: number
       if (from < 0 || from >= height) continue;
       const weight = kernel[t + reach] as number;
       const base = from * width;
-      for (let x = 0; x < width; x++) target[x] = (target[x] as number) + weight * (source[base + x] as number);
+      for (let x = 0; x < width; x++)
+        target[x] = (target[x] as number) + weight * (source[base + x] as number);
     }
   }
 }
@@ -67,7 +68,8 @@ function blur(values: Float32Array, width: number, height: number, sigma: number
 /** Distribution function of the standard normal. @source Abramowitz and Stegun 7.1.26, error below 1.5e-7. */
 export function normalCdf(x: number): number {
   const t = 1 / (1 + (0.3275911 * Math.abs(x)) / Math.SQRT2);
-  const series = ((((1.061405429 * t - 1.453152027) * t + 1.421413741) * t - 0.284496736) * t + 0.254829592) * t;
+  const series =
+    ((((1.061405429 * t - 1.453152027) * t + 1.421413741) * t - 0.284496736) * t + 0.254829592) * t;
   const erf = 1 - series * Math.exp((-x * x) / 2);
   return x >= 0 ? (1 + erf) / 2 : (1 - erf) / 2;
 }
@@ -89,7 +91,7 @@ export function printLayer(shapes: PrintedShapes, grid: FineGrid): CoverageMask 
   const { values } = mask;
   for (let i = 0; i < values.length; i++) {
     const v = 0.5 + ((values[i] as number) - level) / slope;
-    values[i] = v <= 0 ? 0 : v >= 1 ? 1 : v;
+    values[i] = v <= 0 ? 0 : Math.min(v, 1);
   }
   return mask;
 }

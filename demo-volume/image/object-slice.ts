@@ -23,7 +23,12 @@ export function taper(length: number, origin: number, inner: number): Float64Arr
  * Adds up the object in grid slice `slice`. Blanket films are left out: they are even over the wafer, so that their
  * whole spectrum lies on the axis of the missing cone and none of it is ever measured.
  */
-export function drawSlice(plan: VolumePlan, planes: readonly LayerPlanes[], slice: number, out: Float64Array): void {
+export function drawSlice(
+  plan: VolumePlan,
+  planes: readonly LayerPlanes[],
+  slice: number,
+  out: Float64Array,
+): void {
   const [nx, ny] = plan.grid;
   out.fill(0);
   const k = slice - plan.origin[2];

@@ -42,7 +42,12 @@ export function createWorkspace(size: readonly [number, number, number]): Spectr
 }
 
 /** Transforms one real slice (nx by ny) and stores its half spectrum. */
-export function forwardSlice(work: SpectrumWorkspace, spectrum: Spectrum, slice: number, image: Float64Array): void {
+export function forwardSlice(
+  work: SpectrumWorkspace,
+  spectrum: Spectrum,
+  slice: number,
+  image: Float64Array,
+): void {
   const [nx, ny] = spectrum.size;
   const nh = halfLength(nx);
   const { alongX, alongY, planeRe, planeIm } = work;
@@ -92,7 +97,12 @@ export function forwardSlice(work: SpectrumWorkspace, spectrum: Spectrum, slice:
 }
 
 /** For one ky: along the depth to Fourier space, times the transfer, and back (unscaled). */
-export function filterRow(work: SpectrumWorkspace, spectrum: Spectrum, tables: TransferTables, row: number): void {
+export function filterRow(
+  work: SpectrumWorkspace,
+  spectrum: Spectrum,
+  tables: TransferTables,
+  row: number,
+): void {
   const [nx, ny, nz] = spectrum.size;
   const nh = halfLength(nx);
   const { alongZ } = work;
@@ -127,7 +137,12 @@ export function filterRow(work: SpectrumWorkspace, spectrum: Spectrum, tables: T
 }
 
 /** Back to one real slice, with the scale of all three inverse transforms. */
-export function inverseSlice(work: SpectrumWorkspace, spectrum: Spectrum, slice: number, image: Float64Array): void {
+export function inverseSlice(
+  work: SpectrumWorkspace,
+  spectrum: Spectrum,
+  slice: number,
+  image: Float64Array,
+): void {
   const [nx, ny, nz] = spectrum.size;
   const nh = halfLength(nx);
   const { alongX, alongY, planeRe, planeIm } = work;

@@ -8,7 +8,12 @@ const CENTIMETRE = 3;
 const NM_PER_CM = 1e7;
 
 /** Bytes of the file. `pixels` holds width x height values, first row at the top. */
-export function encodeTiff16(pixels: Uint16Array, width: number, height: number, pixelNm: number): Uint8Array {
+export function encodeTiff16(
+  pixels: Uint16Array,
+  width: number,
+  height: number,
+  pixelNm: number,
+): Uint8Array {
   if (pixels.length !== width * height) throw new RangeError('pixels do not fill the image');
   const strip = pixels.length * 2;
   // Resolution in pixels per centimetre as a fraction with three decimals kept.

@@ -63,7 +63,11 @@ export function paddedGrid(shape: readonly [number, number, number]): {
     const margin = Math.max(MARGIN_LEAST, Math.ceil(n * (axis === 2 ? MARGIN_DEPTH : MARGIN_LATERAL)));
     return goodLength(n + 2 * margin);
   }) as [number, number, number];
-  const origin = grid.map((g, axis) => Math.floor((g - (shape[axis] as number)) / 2)) as [number, number, number];
+  const origin = grid.map((g, axis) => Math.floor((g - (shape[axis] as number)) / 2)) as [
+    number,
+    number,
+    number,
+  ];
   return { grid, origin };
 }
 
@@ -73,7 +77,14 @@ export function fineGridOf(plan: VolumePlan): FineGrid {
   let [x0, y0, x1, y1] = [Infinity, Infinity, -Infinity, -Infinity];
   const heights = plan.layers.flatMap((l) => [l.bottomUm, l.topUm]);
   for (const z of [Math.min(...heights), Math.max(...heights)]) {
-    const [xi, xj, xc, yi, yj, yc] = planeAtHeight(plan.map, z) as [number, number, number, number, number, number];
+    const [xi, xj, xc, yi, yj, yc] = planeAtHeight(plan.map, z) as [
+      number,
+      number,
+      number,
+      number,
+      number,
+      number,
+    ];
     for (const i of [-plan.origin[0] - 1, plan.grid[0] - plan.origin[0]])
       for (const j of [-plan.origin[1] - 1, plan.grid[1] - plan.origin[1]]) {
         const x = xi * i + xj * j + xc;

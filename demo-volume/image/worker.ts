@@ -7,9 +7,9 @@ import { printLayer, sampleMask } from './layer-mask.ts';
 import { addNoise, drawSlice, taper } from './object-slice.ts';
 import { planeAtHeight } from './scan-frame.ts';
 import { createWorkspace, filterRow, forwardSlice, inverseSlice, type Spectrum } from './spectrum.ts';
+import type { PhaseDone, PhaseName, PhaseRequest, SharedVolume } from './thread-messages.ts';
 import { encodeTiff16 } from './tiff-writer.ts';
 import { transferTables } from './transfer.ts';
-import type { PhaseDone, PhaseName, PhaseRequest, SharedVolume } from './thread-messages.ts';
 import { fineGridOf } from './volume-plan.ts';
 
 const port = parentPort;
@@ -68,7 +68,12 @@ function inverse(gridSlice: number): void {
   inverseSlice(work, spectrum, gridSlice, image);
   if (shared.image) new Float32Array(shared.image, 4 * gridSlice * nx * ny, nx * ny).set(image);
   if (plan.folder === null || !seen) return;
-  const bytes = encodeTiff16(greySlice(plan, drift, image, slice), plan.shape[0], plan.shape[1], plan.statedNm);
+  const bytes = encodeTiff16(
+    greySlice(plan, drift, image, slice),
+    plan.shape[0],
+    plan.shape[1],
+    plan.statedNm,
+  );
   writeFileSync(join(plan.folder, `fine_${String(slice + 1).padStart(4, '0')}.tif`), bytes);
 }
 

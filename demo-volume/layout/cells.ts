@@ -194,6 +194,16 @@ function filler(columns: 1 | 2 | 4): StandardCell {
 
 /** All standard cells by name. */
 export function standardCells(): Map<string, StandardCell> {
-  const all = [inverter(), doubleInverter(), nand2(), nor2(), register(), tap(), filler(1), filler(2), filler(4)];
+  const all = [
+    inverter(),
+    doubleInverter(),
+    nand2(),
+    nor2(),
+    register(),
+    tap(),
+    filler(1),
+    filler(2),
+    filler(4),
+  ];
   return new Map(all.map((c) => [c.cell.name, c]));
 }

@@ -120,7 +120,10 @@ function joinedLayers(stack: readonly StackLayer[]): { via: string; joins: strin
     if (layer.role !== 'via') return;
     const below = stack.slice(0, i).findLast((l) => l.role === 'conductor');
     const above = stack.slice(i + 1).find((l) => l.role === 'conductor');
-    out.push({ via: layer.name, joins: [below?.name, above?.name].filter((n): n is string => n !== undefined) });
+    out.push({
+      via: layer.name,
+      joins: [below?.name, above?.name].filter((n): n is string => n !== undefined),
+    });
   });
   return out;
 }
@@ -130,7 +133,8 @@ export function findConductors(flat: FlatLayout, stack: readonly StackLayer[]): 
   const shapes: ConductorShape[] = [];
   for (const layer of stack)
     for (const drawn of layer.drawn)
-      for (const ring of flat.rings.get(drawn) ?? []) shapes.push({ layer: layer.name, ring, box: ringBox(ring) });
+      for (const ring of flat.rings.get(drawn) ?? [])
+        shapes.push({ layer: layer.name, ring, box: ringBox(ring) });
   const grid = new BoxGrid(shapes);
   const parent = Int32Array.from(shapes, (_, i) => i);
   const root = (i: number): number => {

@@ -79,7 +79,16 @@ export function memoryBlock(): MemoryBlock {
       extra[1] as number,
     );
     const last = 2 + 4 * BIT_ROWS;
-    const points: [number, number][] = b % 2 === 0 ? [[x, 2], [x, 3]] : [[x, last - 1], [x, last]];
+    const points: [number, number][] =
+      b % 2 === 0
+        ? [
+            [x, 2],
+            [x, 3],
+          ]
+        : [
+            [x, last - 1],
+            [x, last],
+          ];
     pins.push({ net: `bit_line${b}`, direction: 'out', points });
   }
   block.labels.push({

@@ -1,8 +1,8 @@
 /** Which pins belong together: a seeded netlist over the placed cells, the store, the bus and the pad. */
 import type { Random } from '../random.ts';
 import type { Pin, StandardCell } from './cells.ts';
-import { CORE, type Instance, MEMORY } from './floorplan.ts';
 import { ROW_TRACKS } from './drawn-layers.ts';
+import { CORE, type Instance, MEMORY } from './floorplan.ts';
 import { memoryBlock } from './memory.ts';
 
 /** A place a net must reach: any one of the grid points, through a via from metal1, or on metal4 itself. */
@@ -97,7 +97,9 @@ export function drawNetlist(
     const free = outputs
       .filter((o) => o.instance !== input.instance && (sinks.get(o)?.length ?? 0) < MAX_FANOUT)
       // A net has one name: two named ends (a word line and a bit line, say) are never joined.
-      .filter((o) => !nameOf.has(input) || (!nameOf.has(o) && !(sinks.get(o) ?? []).some((s) => nameOf.has(s))))
+      .filter(
+        (o) => !nameOf.has(input) || (!nameOf.has(o) && !(sinks.get(o) ?? []).some((s) => nameOf.has(s))),
+      )
       .filter((o) => !(nameOf.has(o) && (sinks.get(o) ?? []).length > 0))
       .map((o) => ({ o, far: Math.abs(o.x - input.x) + Math.abs(o.y - input.y) }))
       .sort((a, b) => a.far - b.far);

@@ -77,7 +77,8 @@ export function drawPower(cell: Cell, grid: RoutingGrid): Cell[] {
       const y = CORE.y + rail * ROW_TRACKS;
       place(cell, 'HER_STACK', x, y * TRACK);
       for (const metal of [2, 3] as const)
-        for (let dx = -1; dx <= 1; dx++) for (let dy = -1; dy <= 1; dy++) block(metal, strap.track + dx, y + dy);
+        for (let dx = -1; dx <= 1; dx++)
+          for (let dy = -1; dy <= 1; dy++) block(metal, strap.track + dx, y + dy);
     }
   }
   for (const strap of METAL5_STRAPS) {

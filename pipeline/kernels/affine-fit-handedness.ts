@@ -54,27 +54,27 @@ export function handednessOf(points: CentredPoints, smallest: FitModel, floorUm:
   const length = Math.hypot(...normal);
   if (!(length > 0) || !(squares[2]! > 0)) return null;
   const across = slopes.getColumn(2).reduce((sum, value, axis) => sum + (value * normal[axis]!) / length, 0);
-  const { sigmaUm, freedom } = scatter(points, smallest, floorUm);
+  const handedness = across * determinant(axes) < 0 ? -1 : 1;
+  const { sigmaUm, freedom } = scatter(points, smallest, handedness, floorUm);
   if (freedom === 0) return null;
   const t = across / Math.sqrt(squares[2]!) / sigmaUm;
   if ((freedom / 2) * Math.log1p(t ** 2 / freedom) < Math.log(DECISIVE)) return null;
-  return across * determinant(axes) < 0 ? -1 : 1;
+  return handedness;
 }
 
-/** Standard deviation of one coordinate in the model that leaves least, whichever hand it takes. */
+/** Standard deviation of one coordinate in the model that leaves least. */
 function scatter(
   points: CentredPoints,
   smallest: FitModel,
+  handedness: Handedness,
   floorUm: number,
 ): { sigmaUm: number; freedom: number } {
   let best = { sigmaUm: Infinity, freedom: 0 };
-  for (const model of FIT_MODELS.slice(FIT_MODELS.indexOf(smallest)))
-    for (const hand of [1, -1] as const) {
-      const freedom = 3 * points.count - PARAMETERS[model];
-      if (freedom < LEAST_FREEDOM && best.freedom > 0) continue;
-      if (freedom < 1) continue;
-      const sigmaUm = Math.max(Math.sqrt(fitModel(points, model, hand).rss / freedom), floorUm);
-      if (sigmaUm < best.sigmaUm) best = { sigmaUm, freedom };
-    }
+  for (const model of FIT_MODELS.slice(FIT_MODELS.indexOf(smallest))) {
+    const freedom = 3 * points.count - PARAMETERS[model];
+    if (freedom < 1 || (freedom < LEAST_FREEDOM && best.freedom > 0)) continue;
+    const sigmaUm = Math.max(Math.sqrt(fitModel(points, model, handedness).rss / freedom), floorUm);
+    if (sigmaUm < best.sigmaUm) best = { sigmaUm, freedom };
+  }
   return best;
 }

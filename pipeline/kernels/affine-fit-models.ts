@@ -107,7 +107,7 @@ function refine(points: CentredPoints, model: FitModel, start: ScaledRotation): 
   let best = start;
   let fit = scaledFit(points, model, best);
   let damping = 1e-6;
-  for (let round = 0; round < 100 && damping < 1e12; round++) {
+  for (let round = 0; round < 60 && damping < 1e12; round++) {
     const jacobian = jacobianOf(points, fit).subMatrix(0, 3 * points.count - 1, 3, PARAMETERS[model] - 1);
     const normal = jacobian.transpose().mmul(jacobian);
     const slope = jacobian.transpose().mmul(Matrix.columnVector(fit.residualsUm));
@@ -122,7 +122,7 @@ function refine(points: CentredPoints, model: FitModel, start: ScaledRotation): 
       best = next;
       fit = nextFit;
       damping = Math.max(damping / 10, 1e-15);
-      if (gain <= 1e-14 * fit.rss) break;
+      if (gain <= 1e-12 * fit.rss) break;
     } else damping *= 10;
   }
   return best;

@@ -1,7 +1,7 @@
 /** Which landmarks stand out from a fit that does not let them pull. */
 import { Matrix, solve } from 'ml-matrix';
 import { type CentredPoints, jacobianOf, type ModelFit } from './affine-fit-models.ts';
-import { PARAMETERS } from './affine-fit-types.ts';
+import type { Certainty } from './affine-fit-statistics.ts';
 
 export interface Outlier {
   /** Position in the list of points. */
@@ -10,12 +10,6 @@ export interface Outlier {
   readonly offUm: number;
   /** The same in robust standard deviations, the larger of in the plane and in height. */
   readonly sigmas: number;
-}
-
-export interface RobustView {
-  readonly outliers: readonly Outlier[];
-  /** Robust standard deviation of one coordinate, um. */
-  readonly sigmaUm: number;
 }
 
 /** Residuals beyond this many robust standard deviations are doubted. */
@@ -29,53 +23,96 @@ const NORMAL_MEDIAN = 0.6745;
 
 /**
  * Corrects a least-squares fit by a robust one (small corrections: the model is taken as linear around the fit) and
- * lists the landmarks beyond 4 robust standard deviations. Nothing is dropped from the fit itself.
+ * lists the landmarks beyond 4 robust standard deviations. Nothing is dropped from the fit itself. Positions in the
+ * plane and heights are judged by a scatter of their own.
  *
  * @param floorUm standard deviations are not taken below this.
  * @source Maronna, Martin and Yohai, "Robust Statistics" (2006), section 4.4: start from least absolute residuals,
  * scale from the median of the residuals that the fit does not make zero, then bisquare with that scale kept (MM).
  */
-export function robustView(points: CentredPoints, fit: ModelFit, floorUm: number): RobustView {
-  const parameters = PARAMETERS[fit.model];
-  const observations = 3 * points.count;
-  const plain = Math.max(Math.sqrt(fit.rss / Math.max(observations - parameters, 1)), floorUm);
-  if (observations - parameters < LEAST_FREEDOM) return { outliers: [], sigmaUm: plain };
+export function findOutliers(
+  points: CentredPoints,
+  fit: ModelFit,
+  certainty: Certainty,
+  floorUm: number,
+): Outlier[] {
+  const { lateral, depth } = certainty.absorbed;
+  const freedom = fit.residualsUm.length - lateral - depth;
+  if (freedom < LEAST_FREEDOM) return [];
   const jacobian = jacobianOf(points, fit);
-  const start = Matrix.columnVector(fit.residualsUm);
-  const lengths = (residuals: Float64Array): number[] =>
-    Array.from({ length: points.count }, (_, n) => Math.hypot(...residuals.subarray(3 * n, 3 * n + 3)));
-  let residuals = fit.residualsUm;
-  const reweigh = (weight: (length: number) => number, rounds: number): void => {
-    for (let round = 0; round < rounds; round++) {
-      const weights = lengths(residuals).map(weight);
-      const weighted = jacobian.clone();
-      for (let row = 0; row < observations; row++) weighted.mulRow(row, weights[Math.floor(row / 3)]!);
-      const normal = weighted.transpose().mmul(jacobian);
-      const correction = solve(normal, weighted.transpose().mmul(start), true);
-      residuals = Float64Array.from(Matrix.sub(start, jacobian.mmul(correction)).to1DArray());
-    }
-  };
-  reweigh((length) => 1 / Math.max(length, 0.01 * plain, floorUm), 30);
-  const sigma = Math.max(nonZeroMedian(residuals, parameters) / NORMAL_MEDIAN, floorUm);
+  const typicalUm = Math.max(Math.sqrt(fit.rss / freedom), floorUm);
+  // Least absolute residuals by weights; residuals near zero would have endless weight.
+  const least = Math.max(0.01 * typicalUm, floorUm);
+  const first = reweighted(fit.residualsUm, jacobian, [1, 1, 1], 30, (length) => 1 / Math.max(length, least));
+  const scales = scalesOf(first, certainty, floorUm);
   // Lengths have three coordinates: the constant grows with the root of their number.
-  const limit = BISQUARE * Math.sqrt(3) * sigma;
-  reweigh((length) => (length < limit ? (1 - (length / limit) ** 2) ** 2 : 0), 20);
-  return { outliers: beyond(residuals, sigma), sigmaUm: sigma };
-}
-
-function beyond(residuals: Float64Array, sigma: number): Outlier[] {
+  const limit = BISQUARE * Math.sqrt(3);
+  const settled = reweighted(first, jacobian, scales, 20, (length) =>
+    length < limit ? (1 - (length / limit) ** 2) ** 2 : 0,
+  );
   const outliers: Outlier[] = [];
-  for (let index = 0; 3 * index < residuals.length; index++) {
-    const own = residuals.subarray(3 * index, 3 * index + 3);
-    const sigmas = Math.max(...own.map(Math.abs)) / sigma;
+  for (let index = 0; index < points.count; index++) {
+    const own = settled.subarray(3 * index, 3 * index + 3);
+    const sigmas = Math.max(...own.map((value, axis) => Math.abs(value) / scales[axis]!));
     if (sigmas > DOUBTED) outliers.push({ index, offUm: Math.hypot(...own), sigmas });
   }
   return outliers;
 }
 
-/** Median of the absolute residuals without the smallest, as many as there are parameters. */
-function nonZeroMedian(residuals: Float64Array, parameters: number): number {
-  const sorted = residuals.map(Math.abs).sort().subarray(parameters);
+/** Rounds of weighted least squares on the residuals, each landmark weighted by its residual in units of `scales`. */
+function reweighted(
+  start: Float64Array,
+  jacobian: Matrix,
+  scales: readonly number[],
+  rounds: number,
+  weight: (length: number) => number,
+): Float64Array {
+  const target = Matrix.columnVector(start);
+  let residuals = start;
+  for (let round = 0; round < rounds; round++) {
+    const weighted = jacobian.clone();
+    for (let row = 0; row < residuals.length; row += 3) {
+      const own = residuals.subarray(row, row + 3).map((value, axis) => value / scales[axis]!);
+      const factor = weight(Math.hypot(...own));
+      for (let axis = 0; axis < 3; axis++) weighted.mulRow(row + axis, factor / scales[axis]! ** 2);
+    }
+    const across = weighted.transpose();
+    const correction = solve(across.mmul(jacobian), across.mmul(target), true);
+    residuals = Float64Array.from(Matrix.sub(target, jacobian.mmul(correction)).to1DArray());
+  }
+  return residuals;
+}
+
+/** Robust standard deviations in x, y and z. */
+function scalesOf(
+  residuals: Float64Array,
+  { absorbed }: Certainty,
+  floorUm: number,
+): [number, number, number] {
+  const pooled = scaleOf(residuals, absorbed.lateral + absorbed.depth);
+  const own = (values: Float64Array, parameters: number): number => {
+    const alone = scaleOf(values, parameters);
+    // Few heights say little about their scatter: a smaller one than that of all coordinates is then not believed.
+    return Math.max(values.length - parameters < LEAST_FREEDOM ? Math.max(alone, pooled) : alone, floorUm);
+  };
+  const lateral = own(
+    residuals.filter((_, n) => n % 3 < 2),
+    absorbed.lateral,
+  );
+  const depth = own(
+    residuals.filter((_, n) => n % 3 === 2),
+    absorbed.depth,
+  );
+  return [lateral, lateral, depth];
+}
+
+/** Median of the absolute residuals without the smallest, as many as there are parameters, as a standard deviation. */
+function scaleOf(residuals: Float64Array, parameters: number): number {
+  const sorted = residuals
+    .map(Math.abs)
+    .sort()
+    .subarray(Math.min(Math.round(parameters), residuals.length - 1));
   const middle = sorted.length >> 1;
-  return sorted.length % 2 === 1 ? sorted[middle]! : (sorted[middle - 1]! + sorted[middle]!) / 2;
+  const median = sorted.length % 2 === 1 ? sorted[middle]! : (sorted[middle - 1]! + sorted[middle]!) / 2;
+  return median / NORMAL_MEDIAN;
 }

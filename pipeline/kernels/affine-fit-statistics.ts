@@ -12,6 +12,8 @@ export interface Certainty {
   /** Standard deviation of one landmark, in the plane of the die and in height, um. */
   readonly sigmaUm: { readonly lateral: number; readonly depth: number };
   readonly degreesOfFreedom: { readonly lateral: number; readonly depth: number };
+  /** How many of the parameters the positions in the plane fix, and how many the heights. */
+  readonly absorbed: { readonly lateral: number; readonly depth: number };
 }
 
 /** Below this share of the largest, an eigenvalue of the scaled normal matrix means a parameter left free. */
@@ -48,6 +50,7 @@ export function certaintyOf(points: CentredPoints, fit: ModelFit): Certainty | n
   return {
     covariance: bread.mmul(meat).mmul(bread),
     unitCovariance: bread,
+    absorbed: { lateral: shares[0]!.trace(), depth: shares[1]!.trace() },
     sigmaUm: { lateral: Math.sqrt(l), depth: Math.sqrt(d) },
     degreesOfFreedom: lateral >= 3 && depth >= 3 ? degreesOfFreedom : { lateral: freedom, depth: freedom },
   };

@@ -1,6 +1,6 @@
 /** The sentences that go with a fit: why this model, and what to doubt. */
 import type { CentredPoints, ModelFit } from './affine-fit-models.ts';
-import type { RobustView } from './affine-fit-outliers.ts';
+import type { Outlier } from './affine-fit-outliers.ts';
 import type { Certainty } from './affine-fit-statistics.ts';
 import {
   type ControlPoint,
@@ -35,7 +35,7 @@ const SCALE_OFF = 0.05;
 const LOOSE = 0.05;
 
 const percent = (share: number): string =>
-  share < Infinity ? `${(100 * share).toPrecision(2)} %` : 'any amount';
+  share < 1 ? `${Number((100 * share).toPrecision(2))} %` : 'its whole length or more';
 
 /** One sentence: the model, how it compares with the others, and what keeps larger ones out. */
 export function whyThisModel(
@@ -133,10 +133,10 @@ export function scaleDoubts(
 
 export function lineDoubts(
   points: readonly ControlPoint[],
-  robust: RobustView,
+  outliers: readonly Outlier[],
   file: string | undefined,
 ): string[] {
-  return robust.outliers.map(({ index, offUm, sigmas }) => {
+  return outliers.map(({ index, offUm, sigmas }) => {
     const label = points[index]!.label ?? `landmark ${index + 1}`;
     const place = file ? `${file}, ${label}` : sentenceCase(label);
     const off = `${offUm.toPrecision(3)} um`;

@@ -5,7 +5,7 @@
 import type { Vector3 } from '../../shared/affine.ts';
 import { handednessOf, orderOf, seenFromOf } from './affine-fit-handedness.ts';
 import { type CentredPoints, centre, fitModel } from './affine-fit-models.ts';
-import { robustView } from './affine-fit-outliers.ts';
+import { findOutliers } from './affine-fit-outliers.ts';
 import { distanceFromLine } from './affine-fit-spread.ts';
 import { aicc, certaintyOf, quantile, uncertaintyAt, worstStepUncertainty } from './affine-fit-statistics.ts';
 import {
@@ -51,7 +51,6 @@ export function fitLandmarks(points: readonly ControlPoint[], options: LandmarkO
   const residualsUm = points.map((_, n) => Math.hypot(...fit.residualsUm.subarray(3 * n, 3 * n + 3)));
   const seenFrom = seenFromOf(fit.voxelToDieUm);
   const order = orderOf(fit.voxelToDieUm);
-  const robust = robustView(centred, fit, floorUm);
   return {
     voxelToDieUm: fit.voxelToDieUm,
     model: fit.model,
@@ -68,7 +67,7 @@ export function fitLandmarks(points: readonly ControlPoint[], options: LandmarkO
     doubts: [
       ...viewDoubts(view.from, seenFrom, order, options),
       ...scaleDoubts(centred, fit, candidates, options),
-      ...lineDoubts(points, robust, options.file),
+      ...lineDoubts(points, findOutliers(centred, fit, certainty, floorUm), options.file),
     ],
   };
 }

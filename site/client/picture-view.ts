@@ -52,9 +52,11 @@ export class PictureView {
       maxTilesPerFrame: 4,
       maxImageCacheCount: 240,
       gestureSettingsMouse: { clickToZoom: false, dblClickToZoom: true, scrollToZoom: true },
-      gestureSettingsTouch: { pinchRotate: false, dblClickToZoom: true },
+      // On a page that scrolls one finger scrolls it, and two move the picture.
+      gestureSettingsTouch: { pinchRotate: false, dblClickToZoom: true, dragToPan: options.wheelZooms },
       gestureSettingsPen: { clickToZoom: false, dblClickToZoom: true },
     });
+    if (!options.wheelZooms) this.engine.canvas.style.touchAction = 'pan-y';
     // The engine makes its inner boxes focusable and scrollable for keys we handle ourselves.
     for (const inner of options.ground.querySelectorAll<HTMLElement>('[tabindex]')) inner.tabIndex = -1;
     this.engine.addHandler('canvas-scroll', (event) => {

@@ -104,15 +104,22 @@ export function plateWords(
   return `plate ${index}, ${layer ? `${layer}, ` : ''}z = ${formatFixed(z, decimals)} µm`;
 }
 
-/** The plate a reader should meet first: the middle of the best known layer that was seen whole, else the middle. */
+/** Confidences that differ by less say the same. */
+const SAME_CONFIDENCE = 0.02;
+
+/**
+ * The plate a reader should meet first: the middle of a well known conductor that was seen whole, half-way up the
+ * stack, where wires run; without any, the middle plate.
+ */
 export function openingPlate(layers: Layers): number {
   const runs = layerRuns(layers.plates);
-  const candidates = layers.layers
+  const known = layers.layers
     .filter((layer) => layer.seen === 'whole' && layer.role === 'conductor')
-    .sort((a, b) => b.confidence - a.confidence);
-  for (const layer of candidates) {
-    const run = runs.find((r) => r.name === layer.name);
-    if (run) return run.middle;
-  }
-  return layers.plates.length >> 1;
+    .filter((layer) => runs.some((run) => run.name === layer.name))
+    .sort((a, b) => a.bottom_um - b.bottom_um);
+  const best = Math.max(...known.map((layer) => layer.confidence));
+  const equal = known.filter((layer) => layer.confidence >= best - SAME_CONFIDENCE);
+  const chosen = equal[equal.length >> 1];
+  const run = chosen && runs.find((one) => one.name === chosen.name);
+  return run ? run.middle : layers.plates.length >> 1;
 }

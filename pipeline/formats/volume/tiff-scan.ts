@@ -74,7 +74,7 @@ export async function scanTiffFile(
   const seen = new Set<number>();
   for (let at = header.first; at !== 0; ) {
     number++;
-    if (seen.has(-1)) {
+    if (seen.has(at)) {
       throw file.fault('malformed', number, at, {
         expected: 'a new image directory',
         found: 'one that was read already: the chain of pages runs in a circle',

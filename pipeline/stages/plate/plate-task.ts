@@ -6,6 +6,8 @@ import type { VolumeSpec } from '../../formats/volume/registry.ts';
 /** A run of neighbouring plates, resampled and written by one thread. */
 export interface PlateTask {
   readonly spec: VolumeSpec;
+  /** Files are named relative to it in faults. */
+  readonly campaignFolder: string;
   readonly brokenSlices: readonly number[];
   /** rows x columns, 1 where a column of voxels holds data; null where all do. Shared memory. */
   readonly mask: Uint8Array | null;

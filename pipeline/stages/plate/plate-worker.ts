@@ -1,4 +1,5 @@
 /** Thread of the plate stage: reads slices as they are needed, resamples plates, writes their pyramids. */
+import { relative } from 'node:path';
 import sharp from 'sharp';
 import { platePath } from '../../../shared/artefacts/plates.ts';
 import { openVolume } from '../../formats/volume/registry.ts';
@@ -17,7 +18,7 @@ sharp.cache(false);
 const IN_FLIGHT = 2;
 
 export default async function run(task: PlateTask): Promise<PlateResult> {
-  const source = await openVolume(task.spec);
+  const source = await openVolume(task.spec, { nameOf: (file) => relative(task.campaignFolder, file) });
   try {
     return await plates(task, source);
   } finally {

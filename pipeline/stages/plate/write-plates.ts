@@ -16,6 +16,7 @@ export const PLATE_PATH = 'plates/{index}.dzi';
 export interface PlateJob {
   readonly scanId: string;
   readonly spec: VolumeSpec;
+  readonly campaignFolder: string;
   readonly brokenSlices: readonly number[];
   readonly mask: Uint8Array | null;
   readonly voxelToDieUm: Affine3;
@@ -63,6 +64,7 @@ export async function writePlates(
   const tasks = splitRuns(job.zUm.length, threads * RUNS_PER_THREAD).map(
     ([first, end]): PlateTask => ({
       spec: job.spec,
+      campaignFolder: job.campaignFolder,
       brokenSlices: job.brokenSlices,
       mask: job.mask && shared(job.mask),
       dieToVoxel: invert3(job.voxelToDieUm),

@@ -7,7 +7,7 @@ import { acquisitionChecks } from './acquisition-checks.ts';
 import type { LoadedCampaign } from './load-campaign.ts';
 import type { LoadedLayout } from './load-layout.ts';
 import { voxelSize } from './survey-scan.ts';
-import { volumeSpec } from './volume-spec.ts';
+import { campaignPath, volumeSpec } from './volume-spec.ts';
 
 /** Bytes a plate pixel takes in all pyramid levels together, measured on the demo (tests/bench/results.md). */
 const TILE_BYTES_PER_PIXEL = 0.45;
@@ -70,7 +70,9 @@ export function describeLayout(layout: LoadedLayout, process: LoadedCampaign['pr
 export async function describeScan(folder: string, scan: CampaignScan): Promise<string[]> {
   const lines = ['', `Scan ${scan.id}${scan.title ? `: ${scan.title}` : ''}`];
   if (!scan.volume) return [...lines, row('kind', 'a flat picture; this version leaves it out')];
-  const source = await openVolume(await volumeSpec(folder, scan));
+  const source = await openVolume(await volumeSpec(folder, scan), {
+    nameOf: (file) => campaignPath(folder, file),
+  });
   try {
     const { nx, ny, nz } = source.shape;
     const voxel = voxelSize(scan, source);

@@ -39,7 +39,10 @@ export async function surveyScan(
   signal?: AbortSignal,
 ): Promise<SurveyedScan> {
   const spec = await volumeSpec(folder, scan);
-  const source = await openVolume(spec);
+  const source = await openVolume(spec, {
+    nameOf: (file) => campaignPath(folder, file),
+    ...(signal ? { signal } : {}),
+  });
   try {
     const voxel = voxelSize(scan, source);
     const { nz } = source.shape;

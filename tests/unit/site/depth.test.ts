@@ -88,6 +88,9 @@ describe('layers along the depth', () => {
     const plates = facts.fine.zUm.map((z, index) => facts.plateLabel(z, index));
     // metal2 has the confidence 0.99; its plates are 2.2, 2.4, 2.6 µm.
     expect(openingPlate({ version: 1, basis: 'measured', layers: [...facts.layerSpans], plates })).toBe(11);
+    // Equally well known: poly, metal1 and metal2 are whole; half-way up is metal1, whose plates are 1.0 and 1.2 µm.
+    const equal = facts.layerSpans.map((span) => ({ ...span, confidence: 1 }));
+    expect(openingPlate({ version: 1, basis: 'nominal', layers: equal, plates })).toBe(4);
     expect(
       openingPlate({ version: 1, basis: 'none', layers: [], plates: [label(0, null), label(1, null)] }),
     ).toBe(1);
