@@ -19,8 +19,9 @@ import { planPlates } from './stages/place/plan-plates.ts';
 import { portraitRanges } from './stages/plate/portrait-ranges.ts';
 import { writePlates } from './stages/plate/write-plates.ts';
 import { writePortraits } from './stages/plate/write-portraits.ts';
-import { buildSite, lessonFiles } from './stages/publish/build-site.ts';
+import { buildSite } from './stages/publish/build-site.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
+import { lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { writeRenders } from './stages/render/write-renders.ts';
 import { type LoadedCampaign, loadCampaign, readNamed } from './stages/survey/load-campaign.ts';
@@ -79,11 +80,12 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     for (const scan of loaded.campaign.scans) {
       if (scan.volume) scans.push(await buildScan(loaded, layout, scan, staging.folder, options, timed));
     }
+    const own = campaignDoubts(loaded, layout);
     const doubts = [
-      ...campaignDoubts(loaded, layout),
-      ...scans.flatMap((s) => s.doubts.map((d) => `${s.title}: ${d}`)),
+      ...own,
+      ...scans.flatMap((scan) => scan.doubts.map((doubt) => `${scan.title}: ${doubt}`)),
     ];
-    const folio = folioFrontMatter(loaded, layout, scans, doubts, SOFTWARE);
+    const folio = folioFrontMatter(loaded, layout, scans, own, SOFTWARE);
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (!options.dataOnly) {
       options.progress.line('pages                  being generated');

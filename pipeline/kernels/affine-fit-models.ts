@@ -107,7 +107,9 @@ function refine(points: CentredPoints, model: FitModel, start: ScaledRotation): 
   let best = start;
   let fit = scaledFit(points, model, best);
   let damping = 1e-6;
-  for (let round = 0; round < 60 && damping < 1e12; round++) {
+  // Residuals of a millionth of a millionth of the field are rounding.
+  const exact = 1e-24 * points.to.dot(points.to);
+  for (let round = 0; round < 60 && damping < 1e12 && fit.rss > exact; round++) {
     const jacobian = jacobianOf(points, fit).subMatrix(0, 3 * points.count - 1, 3, PARAMETERS[model] - 1);
     const normal = jacobian.transpose().mmul(jacobian);
     const slope = jacobian.transpose().mmul(Matrix.columnVector(fit.residualsUm));

@@ -108,7 +108,7 @@ export function scaleDoubts(
 ): string[] {
   const doubts: string[] = [];
   const uniaxial = candidates.find((candidate) => candidate.fit.model === 'uniaxial');
-  if (fit.model === 'similarity' && uniaxial?.lacks === 'spread')
+  if (fit.model === 'similarity' && uniaxial?.lacks)
     doubts.push(
       options.voxelUm
         ? 'The landmarks do not measure the depth scale: it was taken to be off by the same factor as the scale within the slice.'
@@ -125,7 +125,7 @@ export function scaleDoubts(
     if (Math.abs(worst) > SCALE_OFF)
       doubts.push(
         `By the landmarks a voxel measures ${off.map((o, axis) => (1000 * points.step[axis]! * (1 + o)).toPrecision(4)).join(' x ')} nm, ` +
-          `up to ${percent(Math.abs(worst))} off the stated ${points.step.map((step) => (1000 * step).toPrecision(4)).join(' x ')} nm.`,
+          `up to ${Number((100 * Math.abs(worst)).toPrecision(2))} % off the stated ${points.step.map((step) => (1000 * step).toPrecision(4)).join(' x ')} nm.`,
       );
   }
   return doubts;
@@ -139,7 +139,7 @@ export function lineDoubts(
   return outliers.map(({ index, offUm, sigmas }) => {
     const label = points[index]!.label ?? `landmark ${index + 1}`;
     const place = file ? `${file}, ${label}` : sentenceCase(label);
-    const off = `${offUm.toPrecision(3)} um`;
+    const off = `${offUm.toPrecision(3)} µm`;
     return `${place}: ${off} from where the other landmarks put it, ${sigmas.toFixed(1)} times their scatter. It was kept; look at it again.`;
   });
 }

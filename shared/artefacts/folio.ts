@@ -48,7 +48,7 @@ export const folioSchema = z.object({
     .array(processLayerSchema)
     .describe('Layers from the silicon up; empty where there is no process table.'),
   scans: z.array(folioScanSchema),
-  doubts: z.array(z.string()),
+  doubts: z.array(z.string()).describe('Of the campaign as a whole; each scan carries its own.'),
 });
 
 export type Folio = z.output<typeof folioSchema>;

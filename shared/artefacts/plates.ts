@@ -41,7 +41,3 @@ export const platesSchema = z.object({
 export type Plates = z.output<typeof platesSchema>;
 export type GreyMap = z.output<typeof greySchema>;
 export type TileLayout = z.output<typeof tilesSchema>;
-
-/** File name part of plate n: the lowest plate is 0000. */
-export const platePath = (pattern: string, index: number): string =>
-  pattern.replace('{index}', String(index).padStart(4, '0'));

@@ -81,12 +81,12 @@ function overlap(a: ProcessLayer, b: ProcessLayer): string | null {
   }
   return (
     `layers that do not overlap; "${a.name}" (${range(a)}) and "${b.name}" (${range(b)}) share ` +
-    `${shared.toFixed(3)} um of height`
+    `${shared.toFixed(3)} µm of height`
   );
 }
 
 const range = (layer: ProcessLayer): string =>
-  `${layer.bottom_um.toFixed(3)} to ${topUm(layer).toFixed(3)} um`;
+  `${layer.bottom_um.toFixed(3)} to ${topUm(layer).toFixed(3)} µm`;
 
 /** Layers from the silicon up; equal bottoms keep their order in the file. */
 export const layersUpward = (process: Process): ProcessLayer[] =>

@@ -2,6 +2,7 @@
 import type { Layers } from '../../shared/artefacts/layers.ts';
 import type { Pictures } from '../../shared/artefacts/pictures.ts';
 import type { Plates } from '../../shared/artefacts/plates.ts';
+import { platePath } from '../../shared/plate-path.ts';
 import {
   clampPlate,
   heightDecimals,
@@ -15,7 +16,6 @@ import {
 import { formatUm } from '../lib/numbers.ts';
 import { encodeState, parseState, type Views } from '../lib/permalink.ts';
 import { platesAhead } from '../lib/prefetch.ts';
-import { plateDescriptor } from '../lib/tile-path.ts';
 // The import alone defines the element; the type is only a name.
 import './depth-column.ts';
 import type { DepthColumn } from './depth-column.ts';
@@ -96,7 +96,7 @@ class ScanViewer extends HTMLElement {
     this.#readout = new Readout(this, grid, {
       probe: new Probe(this.#root, grid, tiles),
       grey,
-      path: () => plateDescriptor(this.#plates.path, this.#index),
+      path: () => platePath(this.#plates.path, this.#index),
     });
     for (const [n, view] of this.#views.entries()) {
       this.#readout.follow(
@@ -211,7 +211,7 @@ class ScanViewer extends HTMLElement {
     return {
       key: `plate ${index}`,
       opacity: 1,
-      source: () => new PyramidSource({ grid, tiles, root, path: plateDescriptor(path, index) }),
+      source: () => new PyramidSource({ grid, tiles, root, path: platePath(path, index) }),
     };
   }
 

@@ -1,16 +1,9 @@
 /** Lessons: Markdown files with a title and an order in their front matter. */
 import { readdir, readFile, stat } from 'node:fs/promises';
 import { join, normalize } from 'node:path';
-import { z } from 'zod';
-import { readYaml } from '../../shared/artefacts/read.ts';
+import { splitLesson } from '../../shared/artefacts/lesson.ts';
 import { InputFault } from '../../shared/errors.ts';
 import { picturesOf, renderMarkdown } from './markdown.ts';
-
-export const lessonFrontSchema = z.looseObject({
-  title: z.string().min(1),
-  order: z.number().optional(),
-  summary: z.string().optional(),
-});
 
 export interface Lesson {
   readonly slug: string;
@@ -40,20 +33,7 @@ export const lessonSlug = (name: string): string =>
 
 async function readLesson(folder: string, name: string): Promise<Lesson> {
   const text = await readFile(join(folder, name), 'utf8');
-  const parts = /^\uFEFF?---\r?\n([\s\S]*?)\r?\n---[ \t]*(?:\r?\n|$)/.exec(text);
-  if (!parts) {
-    throw new InputFault({
-      tag: 'malformed',
-      file: name,
-      place: 'line 1',
-      expected: 'front matter between two lines of "---", with a title',
-      found: JSON.stringify(text.slice(0, 40)),
-      remedy: 'Begin the lesson with "---", "title: ...", "---".',
-    });
-  }
-  // One empty line stands for the opening "---", so that a fault names the line of the file itself.
-  const front = readYaml(`\n${parts[1]}`, name, lessonFrontSchema);
-  const body = text.slice(parts[0].length);
+  const { front, body } = splitLesson(text, name);
   const pictures = picturesOf(body).map((path) => normalize(path));
   for (const path of pictures) {
     const found = path.startsWith('..') ? null : await stat(join(folder, path)).catch(() => null);

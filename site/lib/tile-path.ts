@@ -1,13 +1,6 @@
 /** Addresses of tiles from a descriptor path, without asking for the descriptor. */
 import { maximumLevel, type PyramidSize, tileName } from '../../shared/pyramid.ts';
 
-/**
- * Descriptor of plate n below the scan folder. The same rule as `platePath` of the schema's file, which a browser
- * should not have to load; a test holds the two together.
- */
-export const plateDescriptor = (pattern: string, index: number): string =>
-  pattern.replace('{index}', String(index).padStart(4, '0'));
-
 /** `plates/0007.dzi` -> `plates/0007`. */
 export const pyramidStem = (descriptor: string): string => descriptor.replace(/\.[^./]+$/, '');
 

@@ -35,7 +35,7 @@ function placeByLandmarks(scan: CampaignScan, survey: Survey, file: LandmarkFile
   const scattered = fit.residual.median > limitUm;
   if (scattered) {
     doubts.push(
-      `The landmarks miss their places by ${fit.residual.median.toFixed(3)} um in the median, more than ` +
+      `The landmarks miss their places by ${fit.residual.median.toFixed(3)} µm in the median, more than ` +
         `${RESIDUAL_LIMIT_VOXELS} voxels: they do not agree on one place.`,
     );
   }

@@ -1,7 +1,7 @@
 /** Thread of the plate stage: reads slices as they are needed, resamples plates, writes their pyramids. */
 import { relative } from 'node:path';
 import sharp from 'sharp';
-import { platePath } from '../../../shared/artefacts/plates.ts';
+import { platePath } from '../../../shared/plate-path.ts';
 import { openVolume } from '../../formats/volume/registry.ts';
 import type { VolumeSource } from '../../formats/volume.ts';
 import { resamplePlate, slicesNeeded } from '../../kernels/resample.ts';

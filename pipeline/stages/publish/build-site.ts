@@ -2,34 +2,17 @@
 import { spawn } from 'node:child_process';
 import { cp, mkdir, mkdtemp, rm } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
-import { basename, join } from 'node:path';
+import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { glob } from 'tinyglobby';
 import { InputFault, InterruptedFault } from '../../../shared/errors.ts';
 import { diskFault } from '../../output/files.ts';
+import { copyLessons } from './lessons.ts';
 
 const ROOT = fileURLToPath(new URL('../../../', import.meta.url));
 
-/** Files of the lessons glob, absolute, sorted. */
-export async function lessonFiles(campaignFolder: string, pattern: string | undefined): Promise<string[]> {
-  if (pattern === undefined) return [];
-  const found = await glob(pattern, { cwd: campaignFolder, absolute: true, expandDirectories: false });
-  if (found.length === 0) {
-    throw new InputFault({
-      tag: 'missing-file',
-      file: 'campaign.yaml',
-      place: 'lessons',
-      expected: 'Markdown files',
-      found: `none that match "${pattern}"`,
-      remedy: 'Correct the pattern, or take the key out.',
-    });
-  }
-  return found.sort();
-}
-
 /**
  * Builds the pages into `folder`, which already holds `data/`.
- * @throws Error with the generator's last words when it fails
+ * @throws InputFault when the generator names a fault of a lesson; Error with its last words when it fails otherwise
  */
 export async function buildSite(
   folder: string,
@@ -41,7 +24,7 @@ export async function buildSite(
     const lessonFolder = join(work, 'lessons');
     const pages = join(work, 'pages');
     await mkdir(lessonFolder);
-    for (const lesson of lessons) await cp(lesson, join(lessonFolder, basename(lesson)));
+    await copyLessons(lessons, lessonFolder);
     await runGenerator(
       {
         STRATAFOLIO_DATA: join(folder, 'data'),
@@ -78,7 +61,22 @@ function runGenerator(variables: Record<string, string>, signal?: AbortSignal): 
     child.on('close', (code) => {
       if (code === 0) resolve();
       else if (signal?.aborted) reject(new InterruptedFault());
-      else reject(new Error(`The site could not be generated (exit ${code}).\n${said}`));
+      else reject(lessonFault(said) ?? new Error(`The site could not be generated (exit ${code}).\n${said}`));
     });
   });
+}
+
+/** The generator runs apart from us; a fault of a lesson reaches us as the words of an InputFault. */
+function lessonFault(said: string): InputFault | null {
+  const words = /^(.+\.md), (.+?): expected (.+), found (.+)\n\s*What to do: (.+)$/m.exec(said);
+  if (!words) return null;
+  const [, file, place, expected, found, remedy] = words as unknown as [
+    string,
+    string,
+    string,
+    string,
+    string,
+    string,
+  ];
+  return new InputFault({ tag: 'inconsistent', file, place, expected, found, remedy });
 }

@@ -53,7 +53,7 @@ export function acquisitionChecks(
       verdict: agrees ? 'agrees' : 'odd',
       text:
         `Far-field imaging at ${energy_keV} keV, ${detector_distance_m} m and ${detector_pixels} pixels of ` +
-        `${detector_pixel_um} um gives ${implied.toFixed(2)} nm; the voxel is ${voxelNm.x} nm` +
+        `${detector_pixel_um} µm gives ${implied.toFixed(2)} nm; the voxel is ${voxelNm.x} nm` +
         `${agrees ? '.' : ' (the volume may be binned, or the technique another one).'}`,
     });
   }
@@ -65,7 +65,7 @@ export function acquisitionChecks(
       name: 'projections',
       verdict: agrees ? 'agrees' : 'odd',
       text:
-        `A slab of ${slabUm.toFixed(2)} um at ${theta} degrees asks for ${needed} projections to resolve one voxel; ` +
+        `A slab of ${slabUm.toFixed(2)} µm at ${theta} degrees asks for ${needed} projections to resolve one voxel; ` +
         `${acquisition.projections} were taken${agrees ? '.' : ', so the resolution is coarser than a voxel.'}`,
     });
   }

@@ -39,12 +39,12 @@ export function describeLayout(layout: LoadedLayout, process: LoadedCampaign['pr
     ),
     row(
       'extent',
-      box ? `x ${fix(box[0])} to ${fix(box[2])}, y ${fix(box[1])} to ${fix(box[3])} um` : 'empty',
+      box ? `x ${fix(box[0])} to ${fix(box[2])}, y ${fix(box[1])} to ${fix(box[3])} µm` : 'empty',
     ),
     ...layout.layout.notes.map((note) => row('note', note)),
   ];
   if (process) {
-    lines.push('', '  process layer   height, um         drawn as          shapes (stored / opened out)');
+    lines.push('', '  process layer   height, µm         drawn as          shapes (stored / opened out)');
     for (const layer of [...process.layers].reverse()) {
       const counts = layer.drawn.map(
         (d) => layout.shapes.get(d as `${number}/${number}`) ?? { stored: 0, flat: 0 },
@@ -82,7 +82,7 @@ export async function describeScan(folder: string, scan: CampaignScan): Promise<
       row('files', `${source.files.length} (${source.format}), ${formatBytes(source.bytes)}`),
       row('voxels', `${nx} x ${ny} x ${nz} ${source.type}`),
       row('voxel size', `${voxel.x} x ${voxel.y} x ${voxel.z} nm (${voxel.source})`),
-      row('extent', `${side(nx, voxel.x)} x ${side(ny, voxel.y)} x ${side(nz, voxel.z)} um`),
+      row('extent', `${side(nx, voxel.x)} x ${side(ny, voxel.y)} x ${side(nz, voxel.z)} µm`),
       row(
         'placement',
         scan.placement

@@ -187,7 +187,9 @@ describe('staging', () => {
 
   it('leaves nothing half-written when a file cannot be written', async () => {
     writeFileSync(join(work, 'a-file'), '');
-    await expect(writeAtomically(join(work, 'a-file', 'x.json'), '{}')).rejects.toMatchObject({ tag: 'inconsistent' });
+    await expect(writeAtomically(join(work, 'a-file', 'x.json'), '{}')).rejects.toMatchObject({
+      tag: 'inconsistent',
+    });
     await writeAtomically(join(work, 'deep', 'x.json'), '{}');
     expect(readdirSync(join(work, 'deep'))).toEqual(['x.json']);
   });

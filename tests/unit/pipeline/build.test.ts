@@ -19,10 +19,11 @@ import { folioSchema } from '../../../shared/artefacts/folio.ts';
 import { layersSchema } from '../../../shared/artefacts/layers.ts';
 import { picturesSchema } from '../../../shared/artefacts/pictures.ts';
 import { placementSchema } from '../../../shared/artefacts/placement.ts';
-import { type Plates, platePath, platesSchema } from '../../../shared/artefacts/plates.ts';
+import { type Plates, platesSchema } from '../../../shared/artefacts/plates.ts';
 import { readJson } from '../../../shared/artefacts/read.ts';
 import { surveySchema } from '../../../shared/artefacts/survey.ts';
 import { dieFromPixel } from '../../../shared/frames.ts';
+import { platePath } from '../../../shared/plate-path.ts';
 import {
   BACKGROUND,
   BARS,

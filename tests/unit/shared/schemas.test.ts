@@ -133,12 +133,12 @@ describe('process.yaml', () => {
     [
       'two conductors',
       '  - { name: metal2, role: conductor, bottom_um: 1.2, thickness_um: 0.4 }\n',
-      '"metal2" (1.200 to 1.600 um) and "metal1" (0.900 to 1.300 um) share 0.100 um',
+      '"metal2" (1.200 to 1.600 µm) and "metal1" (0.900 to 1.300 µm) share 0.100 µm',
     ],
     [
       'a via that ends inside a conductor',
       '  - { name: contact, role: via, bottom_um: 0.5, thickness_um: 0.6 }\n',
-      '"contact" (0.500 to 1.100 um) and "metal1"',
+      '"contact" (0.500 to 1.100 µm) and "metal1"',
     ],
     [
       'a name twice',

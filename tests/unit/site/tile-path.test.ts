@@ -1,19 +1,12 @@
 import { describe, expect, it } from 'vitest';
-import { platePath } from '../../../shared/artefacts/plates.ts';
 import { tileCounts } from '../../../shared/pyramid.ts';
-import { coarseLevel, coarseTilePath, plateDescriptor, tilePath } from '../../../site/lib/tile-path.ts';
+import { coarseLevel, coarseTilePath, tilePath } from '../../../site/lib/tile-path.ts';
 
 describe('tile addresses', () => {
   // Deep Zoom File Format Overview (Microsoft Learn): name_files/level/column_row.format beside the descriptor.
   it('follow from the descriptor', () => {
     expect(tilePath('plates/0007.dzi', 9, 1, 0, 'webp')).toBe('plates/0007_files/9/1_0.webp');
     expect(tilePath('renders/metal-1.v2.dzi', 0, 0, 0, 'png')).toBe('renders/metal-1.v2_files/0/0_0.png');
-  });
-
-  it('agree with the rule of the hand-over file', () => {
-    for (const index of [0, 7, 123, 9999, 12345]) {
-      expect(plateDescriptor('plates/{index}.dzi', index)).toBe(platePath('plates/{index}.dzi', index));
-    }
   });
 
   // 300 x 200: level 9 is whole (2 tiles), level 8 is 150 x 100 (1 tile). 256 x 256: level 8 is whole, 1 tile.

@@ -1,0 +1,42 @@
+/** Lessons of a campaign: found, read before any long work begins, and laid out for the site generator. */
+import { cp, readdir, readFile } from 'node:fs/promises';
+import { basename, dirname, join, relative } from 'node:path';
+import { glob } from 'tinyglobby';
+import { splitLesson } from '../../../shared/artefacts/lesson.ts';
+import { InputFault } from '../../../shared/errors.ts';
+
+const PICTURE = /\.(png|jpe?g|webp|gif|avif|svg)$/i;
+
+/**
+ * Files of the lessons glob, absolute, sorted.
+ * @throws InputFault when none matches, two have one name, or one has no proper front matter
+ */
+export async function lessonFiles(campaignFolder: string, pattern: string | undefined): Promise<string[]> {
+  if (pattern === undefined) return [];
+  const found = await glob(pattern, { cwd: campaignFolder, absolute: true, expandDirectories: false });
+  const fault = (expected: string, what: string) =>
+    new InputFault({
+      tag: 'missing-file',
+      file: 'campaign.yaml',
+      place: 'lessons',
+      expected,
+      found: what,
+      remedy: 'Correct the pattern, or take the key out.',
+    });
+  if (found.length === 0) throw fault('Markdown files', `none that match "${pattern}"`);
+  const names = found.map((file) => basename(file));
+  const twice = names.find((name, n) => names.indexOf(name) < n);
+  if (twice) throw fault('file names of their own', `"${twice}" in two folders`);
+  for (const file of found) splitLesson(await readFile(file, 'utf8'), relative(campaignFolder, file));
+  return found.sort();
+}
+
+/** Copies the lessons and the pictures that lie beside them into one folder. */
+export async function copyLessons(lessons: readonly string[], target: string): Promise<void> {
+  for (const lesson of lessons) await cp(lesson, join(target, basename(lesson)));
+  for (const folder of new Set(lessons.map((lesson) => dirname(lesson)))) {
+    for (const name of await readdir(folder, { recursive: true })) {
+      if (PICTURE.test(name)) await cp(join(folder, name), join(target, name));
+    }
+  }
+}

@@ -1,0 +1,5 @@
+/** Where plate n lies below its scan's folder. In a file of its own, so that a browser need not load the schemas. */
+
+/** Descriptor of a plate from the pattern of plates.json: the lowest plate is 0000. */
+export const platePath = (pattern: string, index: number): string =>
+  pattern.replace('{index}', String(index).padStart(4, '0'));
