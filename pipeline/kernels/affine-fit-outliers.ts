@@ -1,5 +1,5 @@
 /** Which landmarks stand out from a fit that does not let them pull. */
-import { Matrix, solve } from 'ml-matrix';
+import { Matrix, pseudoInverse, solve } from 'ml-matrix';
 import { type CentredPoints, jacobianOf, type ModelFit } from './affine-fit-models.ts';
 import type { Certainty } from './affine-fit-statistics.ts';
 
@@ -23,10 +23,12 @@ const NORMAL_MEDIAN = 0.6745;
 
 /**
  * Corrects a least-squares fit by a robust one (small corrections: the model is taken as linear around the fit) and
- * lists the landmarks beyond 4 robust standard deviations. Nothing is dropped from the fit itself. Positions in the
- * plane and heights are judged by a scatter of their own.
+ * suspects the landmarks beyond 4 robust standard deviations. A robust deviation of a few landmarks is rough, so each
+ * suspect is then judged by a plain fit to the landmarks that are not suspected, and only those still beyond 4 standard
+ * deviations of their predicted place are listed. Nothing is dropped from the fit itself. Positions in the plane and
+ * heights are judged by a scatter of their own.
  *
- * @param floorUm standard deviations are not taken below this.
+ * @param floorUm standard deviations are not taken below this: how finely a landmark can be set.
  * @source Maronna, Martin and Yohai, "Robust Statistics" (2006), section 4.4: start from least absolute residuals,
  * scale from the median of the residuals that the fit does not make zero, then bisquare with that scale kept (MM).
  */
@@ -50,14 +52,63 @@ export function findOutliers(
   const settled = reweighted(first, jacobian, scales, 20, (length) =>
     length < limit ? (1 - (length / limit) ** 2) ** 2 : 0,
   );
-  const outliers: Outlier[] = [];
+  const suspects = new Set<number>();
   for (let index = 0; index < points.count; index++) {
     const own = settled.subarray(3 * index, 3 * index + 3);
-    const sigmas = Math.max(...own.map((value, axis) => Math.abs(value) / scales[axis]!));
-    if (sigmas > DOUBTED) outliers.push({ index, offUm: Math.hypot(...own), sigmas });
+    if (own.some((value, axis) => Math.abs(value) > DOUBTED * scales[axis]!)) suspects.add(index);
   }
-  return outliers;
+  for (;;) {
+    const judged = judge(fit.residualsUm, jacobian, suspects, certainty, floorUm);
+    const confirmed = judged.filter(({ sigmas }) => sigmas > DOUBTED);
+    if (confirmed.length === judged.length) return judged;
+    // Those acquitted count among the others from here on.
+    suspects.clear();
+    for (const { index } of confirmed) suspects.add(index);
+  }
 }
+
+/** Distance of each suspect from where a least-squares fit to all others puts it. */
+function judge(
+  start: Float64Array,
+  jacobian: Matrix,
+  suspects: ReadonlySet<number>,
+  { absorbed }: Certainty,
+  floorUm: number,
+): Outlier[] {
+  const used = Matrix.zeros(jacobian.rows, jacobian.columns);
+  const rows = Array.from(start.keys());
+  for (const row of rows) if (!suspects.has(Math.floor(row / 3))) used.setRow(row, jacobian.getRow(row));
+  const inverse = pseudoInverse(used.transpose().mmul(used));
+  const target = Matrix.columnVector(start);
+  const correction = inverse.mmul(used.transpose().mmul(target));
+  const residuals = Float64Array.from(Matrix.sub(target, jacobian.mmul(correction)).to1DArray());
+  const others = rows.filter((row) => !suspects.has(Math.floor(row / 3)));
+  const spread = (of: readonly number[], parameters: number): number =>
+    Math.sqrt(of.reduce((sum, row) => sum + residuals[row]! ** 2, 0) / Math.max(of.length - parameters, 1));
+  const pooled = spread(others, absorbed.lateral + absorbed.depth);
+  const [lateral, depth] = (
+    [
+      [(row: number) => row % 3 < 2, absorbed.lateral],
+      [(row: number) => row % 3 === 2, absorbed.depth],
+    ] as const
+  ).map(([belongs, parameters]) => {
+    const group = others.filter(belongs);
+    return believed(spread(group, parameters), group.length - parameters, pooled, floorUm);
+  }) as [number, number];
+  return [...suspects].map((index) => {
+    const own = residuals.subarray(3 * index, 3 * index + 3);
+    const sigmas = own.map((value, axis) => {
+      const derivatives = Matrix.rowVector(jacobian.getRow(3 * index + axis));
+      const leverage = derivatives.mmul(inverse).mmul(derivatives.transpose()).get(0, 0);
+      return Math.abs(value) / ((axis < 2 ? lateral : depth) * Math.sqrt(1 + leverage));
+    });
+    return { index, offUm: Math.hypot(...own), sigmas: Math.max(...sigmas) };
+  });
+}
+
+/** Few coordinates say little about their own scatter: one below that of all coordinates is then not believed. */
+const believed = (alone: number, freedom: number, pooled: number, floorUm: number): number =>
+  Math.max(freedom < LEAST_FREEDOM ? Math.max(alone, pooled) : alone, floorUm);
 
 /** Rounds of weighted least squares on the residuals, each landmark weighted by its residual in units of `scales`. */
 function reweighted(
@@ -90,11 +141,8 @@ function scalesOf(
   floorUm: number,
 ): [number, number, number] {
   const pooled = scaleOf(residuals, absorbed.lateral + absorbed.depth);
-  const own = (values: Float64Array, parameters: number): number => {
-    const alone = scaleOf(values, parameters);
-    // Few heights say little about their scatter: a smaller one than that of all coordinates is then not believed.
-    return Math.max(values.length - parameters < LEAST_FREEDOM ? Math.max(alone, pooled) : alone, floorUm);
-  };
+  const own = (values: Float64Array, parameters: number): number =>
+    believed(scaleOf(values, parameters), values.length - parameters, pooled, floorUm);
   const lateral = own(
     residuals.filter((_, n) => n % 3 < 2),
     absorbed.lateral,

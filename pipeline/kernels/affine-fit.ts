@@ -27,6 +27,8 @@ const EQUALLY_GOOD = 2;
 const UNSURE = 0.2;
 /** No landmark is set better than this share of a voxel, so no model is preferred for less. Common practice, no source. */
 const FINEST_VOXELS = 1e-4;
+/** Standard deviation, in voxels, of a position rounded to whole voxels; landmarks closer than it allows are not doubted. */
+const ROUNDED_VOXELS = 1 / Math.sqrt(12);
 
 /**
  * @param points at least 3, not in one line, in neither frame.
@@ -36,7 +38,8 @@ export function fitLandmarks(points: readonly ControlPoint[], options: LandmarkO
   checkPoints(points, options);
   const centred = centre(points, options.voxelUm);
   const smallest: FitModel = options.voxelUm ? 'rigid' : 'similarity';
-  const floorUm = FINEST_VOXELS * voxelEdgeUm(centred);
+  const edgeUm = voxelEdgeUm(centred);
+  const floorUm = FINEST_VOXELS * edgeUm;
   const decided = handednessOf(centred, smallest, floorUm);
   const view = decided
     ? { handedness: decided, from: 'landmarks' as const }
@@ -67,7 +70,7 @@ export function fitLandmarks(points: readonly ControlPoint[], options: LandmarkO
     doubts: [
       ...viewDoubts(view.from, seenFrom, order, options),
       ...scaleDoubts(centred, fit, candidates, options),
-      ...lineDoubts(points, findOutliers(centred, fit, certainty, floorUm), options.file),
+      ...lineDoubts(points, findOutliers(centred, fit, certainty, ROUNDED_VOXELS * edgeUm), options.file),
     ],
   };
 }

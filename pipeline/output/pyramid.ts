@@ -16,8 +16,9 @@ export interface PictureData {
 }
 
 /**
- * Quality and effort were chosen by the measurement recorded in tests/bench/results.md: WebP at quality 88 keeps a
- * plate's noise within one grey step of JPEG at 92 for half the bytes; effort above 1 buys 3 % for twice the time.
+ * Chosen by the measurement recorded in tests/bench/results.md: at the bytes of JPEG 88, WebP 88 errs by a third less per
+ * pixel and carries a lossless opacity, which keeps "no data" apart from black. It takes three times as long; efforts
+ * above 1 double that again and gain nothing.
  */
 const LOSSY = { quality: 88, alphaQuality: 100, effort: 1, smartSubsample: false } as const;
 

@@ -10,7 +10,7 @@ import { voxelSize } from './survey-scan.ts';
 import { campaignPath, volumeSpec } from './volume-spec.ts';
 
 /** Bytes a plate pixel takes in all pyramid levels together, measured on the demo (tests/bench/results.md). */
-const TILE_BYTES_PER_PIXEL = 0.45;
+const TILE_BYTES_PER_PIXEL = 0.57;
 
 /** @returns lines of text, without colour */
 export function describeCampaign({ campaign, process }: LoadedCampaign): string[] {

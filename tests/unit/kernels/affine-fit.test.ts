@@ -340,6 +340,21 @@ describe('doubts', () => {
     }
   });
 
+  test('a landmark off by less than whole voxels can say is not doubted, however well the others agree', () => {
+    for (let seed = 1; seed <= 10; seed++) {
+      const random = seeded(seed);
+      const map = mapOf(mounted(random), VOXEL_UM, VIEWS[seed % 4]!.signs, SHIFT);
+      const exact = landmarksOf(map, random, { count: 12 });
+      const moved = (off: number): ControlPoint[] =>
+        exact.map(({ voxel, dieUm: [x, y, z] }, n) => ({ voxel, dieUm: [n === 4 ? x + off : x, y, z] }));
+      const doubted = (off: number): boolean =>
+        fitLandmarks(moved(off), { voxelUm: VOXEL_UM }).doubts.some((doubt) => doubt.includes('scatter'));
+      // Rounding to whole voxels has a standard deviation of 1 / root 12: four of them are 1.15 voxels.
+      expect(doubted(0.04)).toBe(false);
+      expect(doubted(0.1)).toBe(true);
+    }
+  });
+
   test('a campaign that says otherwise is contradicted, not obeyed', () => {
     const map = mapOf(mounted(seeded(1)), VOXEL_UM, VIEWS[2].signs, SHIFT);
     const fit = fitLandmarks(landmarksOf(map, seeded(2), { count: 8, noiseUm: [0.02, 0.02] }), {
