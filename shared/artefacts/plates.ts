@@ -29,7 +29,12 @@ export const platesSchema = z.object({
   grid: plateGridSchema,
   step_um: z.number().positive().describe('Height between neighbouring plates.'),
   z_um: z.array(z.number()).describe('Height of each plate, lowest first.'),
-  grey: greySchema,
+  grey: z.object({
+    unit: z.string().describe('Unit of the volume; "arbitrary" where none is stated.'),
+    windows: z
+      .array(z.object({ black: z.number(), white: z.number() }))
+      .describe('For each plate, the values of the volume shown as grey 0 and 255; linear in between.'),
+  }),
   tiles: tilesSchema,
   path: z
     .string()

@@ -16,6 +16,7 @@ class LayerPair extends HTMLElement {
       fetch(`${root}pictures.json`).then((answer) => answer.json()),
     ]);
     const { grid } = plates;
+    const map = grey ? JSON.parse(grey) : null;
     const views: PictureView[] = [];
     for (const pane of this.querySelectorAll<HTMLElement>('.pane')) {
       const image = pane.dataset.view === 'image';
@@ -40,7 +41,7 @@ class LayerPair extends HTMLElement {
     attachControls(this, views, (shown) => setViews(this, views, shown));
     const readout = new Readout(this, grid, {
       probe: portrait ? new Probe(root, grid, pictures.portrait_tiles) : null,
-      grey: grey ? JSON.parse(grey) : null,
+      grey: () => map,
       path: () => portrait ?? null,
     });
     for (const [n, view] of views.entries()) {

@@ -10,7 +10,8 @@ import type { Probe } from './probe.ts';
 
 export interface ReadoutSource {
   readonly probe: Probe | null;
-  readonly grey: GreyMap | null;
+  /** What its greys mean. */
+  readonly grey: () => GreyMap | null;
   /** Descriptor of the picture that is read now. */
   readonly path: () => string | null;
 }
@@ -58,7 +59,8 @@ export class Readout {
     this.#write('x', formatUm(x, this.#decimals));
     this.#write('y', formatUm(y, this.#decimals));
     const path = this.#source.path();
-    const { probe, grey: map } = this.#source;
+    const { probe } = this.#source;
+    const map = this.#source.grey();
     if (!probe || !map || path === null) return;
     probe.grey(path, pixel[0], pixel[1]).then(
       (grey) => {

@@ -2,7 +2,7 @@
 import type { Layers } from '../../shared/artefacts/layers.ts';
 import type { Pictures } from '../../shared/artefacts/pictures.ts';
 import type { Plates } from '../../shared/artefacts/plates.ts';
-import { platePath } from '../../shared/plate-path.ts';
+import { plateGrey, platePath } from '../../shared/plate-path.ts';
 import {
   clampPlate,
   heightDecimals,
@@ -95,7 +95,7 @@ class ScanViewer extends HTMLElement {
     const { grid, tiles, grey } = this.#plates;
     this.#readout = new Readout(this, grid, {
       probe: new Probe(this.#root, grid, tiles),
-      grey,
+      grey: () => plateGrey(grey, this.#index),
       path: () => platePath(this.#plates.path, this.#index),
     });
     for (const [n, view] of this.#views.entries()) {

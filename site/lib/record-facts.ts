@@ -144,16 +144,43 @@ export function plateFacts(plates: Plates): Fact[] {
   return facts;
 }
 
+/** One value, or the range over all plates. */
+function span(values: readonly number[], figures: number): string {
+  const [low, high] = [Math.min(...values), Math.max(...values)].map((value) =>
+    formatFigures(value, figures),
+  );
+  return low === high ? `${low}` : `${low} to ${high}`;
+}
+
 export function greyFacts(plates: Plates, survey: Survey | null): Fact[] {
   const unit = (name: string): string => (name === 'arbitrary' ? '' : `${NBSP}${name}`);
   const { grey } = plates;
   const facts: Fact[] = [
     ['Unit', grey.unit],
-    ['Shown as black', `${formatFigures(grey.black, 4)}${unit(grey.unit)}`],
-    ['Shown as white', `${formatFigures(grey.white, 4)}${unit(grey.unit)}`],
+    [
+      'Shown as black',
+      `${span(
+        grey.windows.map((w) => w.black),
+        4,
+      )}${unit(grey.unit)}`,
+    ],
+    [
+      'Shown as white',
+      `${span(
+        grey.windows.map((w) => w.white),
+        4,
+      )}${unit(grey.unit)}`,
+    ],
+    [
+      'One grey step',
+      `${span(
+        grey.windows.map((w) => (w.white - w.black) / 255),
+        3,
+      )}${unit(grey.unit)}`,
+    ],
     [
       'In between',
-      `linear, one grey step is ${formatFigures(Math.abs(grey.white - grey.black) / 255, 3)}${unit(grey.unit)}`,
+      'linear; every plate has its own black and white, so that faint metals are seen beside bright ones',
     ],
   ];
   if (survey) {

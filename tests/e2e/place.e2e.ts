@@ -81,8 +81,8 @@ for (const [column, row, index] of [
     const box = (await page.locator('.pane[data-view="image"] .ground').boundingBox())!;
     await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
     const grey = fineGrey(column, row, index);
-    // From grey to the volume's unit by hand: black + (white - black) * grey / 255, here steps of 0.02 e/Å³.
-    const value = (-0.25 + (5.1 * grey) / 255).toFixed(2).replace('-', '\u2212');
+    // From grey to the volume's unit by hand: black + (white - black) * grey / 255, black rising by 0.1 a plate, here steps of 0.02 e/Å³.
+    const value = (-0.25 + 0.1 * index + (5.1 * grey) / 255).toFixed(2).replace('-', '\u2212');
     await expect(read(page, 'value')).toHaveText(`${value}\u00a0e/Å³`);
     const shown = async (name: string) =>
       Number((await read(page, name).textContent())!.replace(/[^\d.]/g, ''));

@@ -2,6 +2,7 @@
 import type { Affine3 } from '../../../shared/affine.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { VolumeSpec } from '../../formats/volume/registry.ts';
+import type { GreyWindow } from './plate-windows.ts';
 
 /** A run of neighbouring plates, resampled and written by one thread. */
 export interface PlateTask {
@@ -16,8 +17,8 @@ export interface PlateTask {
   /** Number of the first plate and the heights of all plates of this run. */
   readonly firstIndex: number;
   readonly zUm: readonly number[];
-  readonly black: number;
-  readonly white: number;
+  /** Black and white of each plate of this run. */
+  readonly windows: readonly GreyWindow[];
   readonly transparent: boolean;
   /** Absolute path of a plate's descriptor, with {index}. */
   readonly pathPattern: string;

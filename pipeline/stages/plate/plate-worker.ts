@@ -49,14 +49,8 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
       }
       accumulate(part, values);
     }
-    const picture = greyPicture(
-      values,
-      grid.width_px,
-      grid.height_px,
-      task.black,
-      task.white,
-      task.transparent,
-    );
+    const { black, white } = task.windows[n]!;
+    const picture = greyPicture(values, grid.width_px, grid.height_px, black, white, task.transparent);
     const written = writePyramid(platePath(task.pathPattern, index), picture, 'lossy').then(() => {
       Atomics.add(task.done, 0, 1);
     });

@@ -9,6 +9,7 @@ import type { Progress } from '../../output/progress.ts';
 import { plateTiles } from '../../output/pyramid.ts';
 import { openPool } from '../../workers/pool.ts';
 import type { PlateResult, PlateTask } from './plate-task.ts';
+import { plateWindows } from './plate-windows.ts';
 
 /** Descriptor of a plate below the scan folder. */
 export const PLATE_PATH = 'plates/{index}.dzi';
@@ -25,8 +26,7 @@ export interface PlateJob {
   readonly stepUm: number;
   readonly zUm: readonly number[];
   readonly unit: string;
-  readonly black: number;
-  readonly white: number;
+  readonly sliceWindows: Parameters<typeof plateWindows>[0];
   readonly portraits: PlateTask['portraits'];
 }
 
@@ -61,18 +61,19 @@ export async function writePlates(
   const done = new Int32Array(new SharedArrayBuffer(4));
   // Rotated or round fields leave corners without data; an upright full field does not.
   const transparent = true;
+  const dieToVoxel = invert3(job.voxelToDieUm);
+  const windows = plateWindows(job.sliceWindows, dieToVoxel, job.grid, job.zUm);
   const tasks = splitRuns(job.zUm.length, threads * RUNS_PER_THREAD).map(
     ([first, end]): PlateTask => ({
       spec: job.spec,
       campaignFolder: job.campaignFolder,
       brokenSlices: job.brokenSlices,
       mask: job.mask && shared(job.mask),
-      dieToVoxel: invert3(job.voxelToDieUm),
+      dieToVoxel,
       grid: job.grid,
       firstIndex: first,
       zUm: job.zUm.slice(first, end),
-      black: job.black,
-      white: job.white,
+      windows: windows.slice(first, end),
       transparent,
       pathPattern: join(folder, PLATE_PATH),
       portraits: job.portraits.filter((p) => p.first < end && p.last >= first),
@@ -92,7 +93,7 @@ export async function writePlates(
         grid: { ...job.grid, origin_um: [...job.grid.origin_um] },
         step_um: job.stepUm,
         z_um: [...job.zUm],
-        grey: { unit: job.unit, black: job.black, white: job.white },
+        grey: { unit: job.unit, windows },
         tiles: plateTiles(transparent),
         path: PLATE_PATH,
         covered: filled / (pixels * job.zUm.length),

@@ -7,15 +7,21 @@ export interface GreySample {
   /** Sampled values inside the field of view, ascending. */
   readonly sorted: Float64Array;
   readonly brokenSlices: readonly number[];
+  /** Robust extremes of each slice; null for a broken one. */
+  readonly sliceWindows: readonly ({ readonly black: number; readonly white: number } | null)[];
 }
 
 const BANDS = 5;
 const BAND_ROWS = 4;
 const SAMPLE_TARGET = 1_000_000;
+/** Share of a slice's greys beyond its window, at either end. */
+const WINDOW_SHARE = 0.001;
 /** A slice whose spread is below this share of the usual one shows nothing. */
 const FLAT_SHARE = 0.02;
 /** Where more slices than this are flat, the volume is free of noise there, not broken. */
 const MOST_BROKEN = 0.2;
+
+type SliceWindow = { black: number; white: number };
 
 export async function sampleGreys(
   source: VolumeSource,
@@ -30,6 +36,7 @@ export async function sampleGreys(
   const kept: number[] = [];
   const deviations = new Float64Array(nz);
   const empty = new Set<number>();
+  const windows: (SliceWindow | null)[] = [];
   for (let k = 0; k < nz; k++) {
     const inField: number[] = [];
     for (let band = 0; band < BANDS; band++) {
@@ -40,13 +47,19 @@ export async function sampleGreys(
         if (Number.isFinite(value) && (!field.mask || field.mask[start * nx + n])) inField.push(value);
       }
     }
-    if (inField.length === 0) empty.add(k);
-    else deviations[k] = meanAndDeviation(inField).deviation;
+    if (inField.length === 0) {
+      empty.add(k);
+      windows.push(null);
+    } else {
+      deviations[k] = meanAndDeviation(inField).deviation;
+      windows.push(extremes(inField));
+    }
     for (let n = k % stride; n < inField.length; n += stride) kept.push(inField[n]!);
     onSlice();
   }
   const brokenSlices = findBroken(deviations, empty);
-  return { sorted: Float64Array.from(kept).sort(), brokenSlices };
+  for (const k of brokenSlices) windows[k] = null;
+  return { sorted: Float64Array.from(kept).sort(), brokenSlices, sliceWindows: windows };
 }
 
 function findBroken(deviations: Float64Array, empty: ReadonlySet<number>): number[] {
@@ -55,4 +68,9 @@ function findBroken(deviations: Float64Array, empty: ReadonlySet<number>): numbe
   const flat = [...deviations.keys()].filter((k) => !empty.has(k) && deviations[k]! <= least);
   const broken = flat.length <= MOST_BROKEN * deviations.length ? flat : [];
   return [...empty, ...broken].sort((a, b) => a - b);
+}
+
+function extremes(values: readonly number[]): SliceWindow {
+  const sorted = Float64Array.from(values).sort();
+  return { black: percentile(sorted, WINDOW_SHARE), white: percentile(sorted, 1 - WINDOW_SHARE) };
 }

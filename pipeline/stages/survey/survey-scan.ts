@@ -9,7 +9,7 @@ import type { Progress } from '../../output/progress.ts';
 import { acquisitionChecks } from './acquisition-checks.ts';
 import { type FieldOfView, findFieldOfView } from './field-of-view.ts';
 import { CAMPAIGN_FILE } from './load-campaign.ts';
-import { sampleGreys } from './sample-greys.ts';
+import { type GreySample, sampleGreys } from './sample-greys.ts';
 import { campaignPath, volumeSpec } from './volume-spec.ts';
 
 export interface SurveyedScan {
@@ -17,8 +17,8 @@ export interface SurveyedScan {
   readonly spec: VolumeSpec;
   readonly survey: Survey;
   readonly field: FieldOfView;
-  /** Values of the volume shown as black and white: robust percentiles. */
-  readonly window: { readonly black: number; readonly white: number };
+  /** Robust extremes of each slice; null for a broken one. */
+  readonly sliceWindows: GreySample['sliceWindows'];
 }
 
 export interface VoxelSize {
@@ -28,9 +28,6 @@ export interface VoxelSize {
   readonly source: string;
   readonly notes: readonly string[];
 }
-
-/** Shares of the grey histogram that are let go at either end of the display range. */
-const WINDOW_SHARE = 0.0005;
 
 export async function surveyScan(
   folder: string,
@@ -86,9 +83,7 @@ export async function surveyScan(
       checks: acquisitionChecks(scan.acquisition, voxel, (nz * voxel.z) / 1000),
       notes: [...source.metadata.notes, ...voxel.notes],
     };
-    const black = at(WINDOW_SHARE);
-    const white = at(1 - WINDOW_SHARE);
-    return { scan, spec, survey, field, window: { black, white: white > black ? white : black + 1 } };
+    return { scan, spec, survey, field, sliceWindows: greys.sliceWindows };
   } finally {
     await source.close();
   }
