@@ -39,8 +39,10 @@ export function installPackages() {
   console.log('Installing the packages that the project needs (once) ...');
   const npm = process.env.npm_execpath;
   const done = npm
-    ? run(process.execPath, [npm, 'ci', '--no-audit', '--no-fund'])
-    : run('npm', ['ci', '--no-audit', '--no-fund'], { shell: process.platform === 'win32' });
+    ? run(process.execPath, [npm, 'ci', '--no-audit', '--no-fund', '--loglevel=error'])
+    : run('npm', ['ci', '--no-audit', '--no-fund', '--loglevel=error'], {
+        shell: process.platform === 'win32',
+      });
   if (done.status !== 0)
     fail('The packages could not be installed. Is there a way to the npm registry, and room on the disk?');
   if (!existsSync(NODE)) {
