@@ -24,6 +24,7 @@ check('lint and format', [
   join('node_modules', '@biomejs', 'biome', 'bin', 'biome'),
   'ci',
   '--error-on-warnings',
+  '--colors=off',
 ]);
 
 console.log('\n--- unit tests and oracles');
