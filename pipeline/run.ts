@@ -9,6 +9,7 @@ import { placementSchema } from '../shared/artefacts/placement.ts';
 import { platesSchema } from '../shared/artefacts/plates.ts';
 import { surveySchema } from '../shared/artefacts/survey.ts';
 import { InterruptedFault } from '../shared/errors.ts';
+import { gridBoxUm } from '../shared/frames.ts';
 import { writeArtefact } from './output/files.ts';
 import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
@@ -17,6 +18,7 @@ import { labelPlates } from './stages/place/label-plates.ts';
 import { placeScan } from './stages/place/place-scan.ts';
 import { planPlates } from './stages/place/plan-plates.ts';
 import { portraitRanges } from './stages/plate/portrait-ranges.ts';
+import { writePicture } from './stages/plate/write-picture.ts';
 import { writePlates } from './stages/plate/write-plates.ts';
 import { writePortraits } from './stages/plate/write-portraits.ts';
 import { buildSite } from './stages/publish/build-site.ts';
@@ -26,6 +28,7 @@ import { writeManifest } from './stages/publish/manifest.ts';
 import { writeRenders } from './stages/render/write-renders.ts';
 import { type LoadedCampaign, loadCampaign, readNamed } from './stages/survey/load-campaign.ts';
 import { type LoadedLayout, loadLayout } from './stages/survey/load-layout.ts';
+import { picturePixelUm } from './stages/survey/picture-pixel.ts';
 import { surveyScan } from './stages/survey/survey-scan.ts';
 import { SOFTWARE } from './version.ts';
 import { defaultThreads } from './workers/pool.ts';
@@ -74,11 +77,16 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   const target = resolve(options.out ?? join(loaded.folder, 'folio'));
   const layout = await timed('survey', () => loadLayout(loaded));
   const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons);
+  for (const scan of loaded.campaign.scans) if (scan.image) picturePixelUm(scan);
   const staging = await openStaging(target);
   try {
     const scans: FolioScan[] = [];
     for (const scan of loaded.campaign.scans) {
-      if (scan.volume) scans.push(await buildScan(loaded, layout, scan, staging.folder, options, timed));
+      scans.push(
+        scan.image
+          ? await timed('pictures', () => buildPicture(loaded.folder, scan, staging.folder))
+          : await buildScan(loaded, layout, scan, staging.folder, options, timed),
+      );
     }
     const own = campaignDoubts(loaded, layout);
     const doubts = [
@@ -197,6 +205,41 @@ async function buildScan(
     z_um: [plan.zUm[0]!, plan.zUm.at(-1)!],
     acquisition: scan.acquisition ?? null,
     doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices)],
+  };
+}
+
+/** A flat picture: one plate in a frame of its own. */
+async function buildPicture(
+  campaignFolder: string,
+  scan: LoadedCampaign['campaign']['scans'][number],
+  staging: string,
+): Promise<FolioScan> {
+  const folder = join(staging, 'data', scan.id);
+  const name = scan.image!.file;
+  const pixelUm = picturePixelUm(scan);
+  const { plates, layers, placement } = await writePicture(
+    { file: join(campaignFolder, name), name, pixelUm },
+    folder,
+  );
+  await writeArtefact(join(folder, 'plates.json'), platesSchema, plates);
+  await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
+  await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
+  const [x0, y0, x1, y1] = gridBoxUm(plates.grid);
+  return {
+    id: scan.id,
+    title: scan.title ?? scan.id,
+    kind: 'image',
+    frame: 'scan',
+    verdict: 'unplaced',
+    footprint_um: [
+      [x0, y1],
+      [x1, y1],
+      [x1, y0],
+      [x0, y0],
+    ],
+    z_um: [0, 0],
+    acquisition: scan.acquisition ?? null,
+    doubts: placement.doubts,
   };
 }
 

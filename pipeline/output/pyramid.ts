@@ -1,7 +1,7 @@
 /** Deep Zoom pyramids of one- and two-channel pictures, written by sharp. */
 import { mkdir, rm } from 'node:fs/promises';
 import { dirname } from 'node:path';
-import sharp from 'sharp';
+import sharp, { type Sharp, type WebpOptions } from 'sharp';
 import type { TileLayout } from '../../shared/artefacts/plates.ts';
 import { diskFault } from './files.ts';
 
@@ -50,11 +50,25 @@ export async function writePyramid(
   kind: 'lossy' | 'lossless',
 ): Promise<void> {
   const { bytes, channels, width, height } = picture;
+  const source = sharp(bytes, { raw: { width, height, channels }, limitInputPixels: false });
+  await writeTiles(source, path, kind === 'lossy' ? LOSSY : { lossless: true, effort: 2 });
+}
+
+/**
+ * Writes the pyramid of a picture file, turned upright by its orientation tag, in sRGB.
+ * @throws InputFault when the disk refuses; the decoder's error when the file is damaged
+ */
+export async function writeFilePyramid(file: string, path: string): Promise<void> {
+  const source = sharp(file, { failOn: 'error', sequentialRead: true }).autoOrient().toColourspace('srgb');
+  await writeTiles(source, path, { ...LOSSY, quality: 92 });
+}
+
+async function writeTiles(source: Sharp, path: string, options: WebpOptions): Promise<void> {
   const base = path.replace(/\.dzi$/, '');
   try {
     await mkdir(dirname(path), { recursive: true });
-    await sharp(bytes, { raw: { width, height, channels }, limitInputPixels: false })
-      .webp(kind === 'lossy' ? LOSSY : { lossless: true, effort: 2 })
+    await source
+      .webp(options)
       .tile({ size: TILE_PX, overlap: 0, layout: 'dz', depth: 'onepixel' })
       .toFile(base);
     // The encoder's own notes name its build and the hour: they would differ from build to build.

@@ -72,9 +72,5 @@ export function campaignDoubts(source: FrontMatterSource, layout: LayoutFacts | 
   for (const name of layout?.fit?.notDrawn ?? []) {
     doubts.push(`The layout has no shape on ${name}; the block seems to end below it.`);
   }
-  for (const scan of campaign.scans) {
-    if (scan.image)
-      doubts.push(`Scan "${scan.id}" is a flat picture; this version leaves flat pictures out.`);
-  }
   return doubts;
 }

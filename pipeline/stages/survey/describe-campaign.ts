@@ -1,11 +1,14 @@
 /** What `check` tells of a campaign: what is there, what is missing, what does not fit, how big the build will be. */
+import { join } from 'node:path';
 import type { CampaignScan } from '../../../shared/artefacts/campaign.ts';
 import { totalTiles } from '../../../shared/pyramid.ts';
+import { pictureSize } from '../../formats/picture.ts';
 import { openVolume } from '../../formats/volume/registry.ts';
 import { formatBytes } from '../../output/progress.ts';
 import { acquisitionChecks } from './acquisition-checks.ts';
 import type { LoadedCampaign } from './load-campaign.ts';
 import type { LoadedLayout } from './load-layout.ts';
+import { picturePixelUm } from './picture-pixel.ts';
 import { voxelSize } from './survey-scan.ts';
 import { campaignPath, volumeSpec } from './volume-spec.ts';
 
@@ -69,7 +72,7 @@ export function describeLayout(layout: LoadedLayout, process: LoadedCampaign['pr
 /** Reads headers only. */
 export async function describeScan(folder: string, scan: CampaignScan): Promise<string[]> {
   const lines = ['', `Scan ${scan.id}${scan.title ? `: ${scan.title}` : ''}`];
-  if (!scan.volume) return [...lines, row('kind', 'a flat picture; this version leaves it out')];
+  if (scan.image) return [...lines, ...(await describePicture(folder, scan, scan.image.file))];
   const source = await openVolume(await volumeSpec(folder, scan), {
     nameOf: (file) => campaignPath(folder, file),
   });
@@ -100,6 +103,17 @@ export async function describeScan(folder: string, scan: CampaignScan): Promise<
   } finally {
     await source.close();
   }
+}
+
+async function describePicture(folder: string, scan: CampaignScan, name: string): Promise<string[]> {
+  const { width, height, format, bytes } = await pictureSize(join(folder, name), name);
+  const pixelUm = picturePixelUm(scan);
+  return [
+    row('picture', `${name} (${format.toUpperCase()}), ${formatBytes(bytes)}`),
+    row('pixels', `${width} x ${height} of ${pixelUm * 1000} nm`),
+    row('extent', `${fix(width * pixelUm)} x ${fix(height * pixelUm)} µm`),
+    row('placement', 'none: a flat picture stands in a frame of its own'),
+  ];
 }
 
 const row = (label: string, text: string): string => `  ${label.padEnd(15)} ${text}`;
