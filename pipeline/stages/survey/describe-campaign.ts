@@ -4,7 +4,8 @@ import type { CampaignScan } from '../../../shared/artefacts/campaign.ts';
 import { totalTiles } from '../../../shared/pyramid.ts';
 import { pictureSize } from '../../formats/picture.ts';
 import { openVolume } from '../../formats/volume/registry.ts';
-import { formatBytes } from '../../output/progress.ts';
+import { formatBytes, formatSeconds } from '../../output/progress.ts';
+import { defaultThreads } from '../../workers/pool.ts';
 import { acquisitionChecks } from './acquisition-checks.ts';
 import type { LoadedCampaign } from './load-campaign.ts';
 import type { LoadedLayout } from './load-layout.ts';
@@ -14,6 +15,10 @@ import { campaignPath, volumeSpec } from './volume-spec.ts';
 
 /** Bytes a plate pixel takes in all pyramid levels together, measured on the demo (tests/bench/results.md). */
 const TILE_BYTES_PER_PIXEL = 0.57;
+/** Plate pixels that one thread resamples and encodes in a second, measured on the demo (tests/bench/results.md). */
+const PIXELS_PER_SECOND = 2.7e6;
+/** Seconds for the survey, the renders, the pages and the checksums of a small folio. */
+const OVERHEAD_SECONDS = 6;
 
 /** @returns lines of text, without colour */
 export function describeCampaign({ campaign, process }: LoadedCampaign): string[] {
@@ -44,6 +49,7 @@ export function describeLayout(layout: LoadedLayout, process: LoadedCampaign['pr
       'extent',
       box ? `x ${fix(box[0])} to ${fix(box[2])}, y ${fix(box[1])} to ${fix(box[3])} µm` : 'empty',
     ),
+    row('labels', labelWords(layout)),
     ...layout.layout.notes.map((note) => row('note', note)),
   ];
   if (process) {
@@ -79,10 +85,11 @@ export async function describeScan(folder: string, scan: CampaignScan): Promise<
   try {
     const { nx, ny, nz } = source.shape;
     const voxel = voxelSize(scan, source);
+    const threads = defaultThreads();
     const side = (n: number, nm: number) => fix((n * nm) / 1000);
     const tiles = totalTiles({ width: nx, height: ny, tilePx: 256 }) * nz;
     lines.push(
-      row('files', `${source.files.length} (${source.format}), ${formatBytes(source.bytes)}`),
+      row('files', `${source.files.length} (${source.format.toUpperCase()}), ${formatBytes(source.bytes)}`),
       row('voxels', `${nx} x ${ny} x ${nz} ${source.type}`),
       row('voxel size', `${voxel.x} x ${voxel.y} x ${voxel.z} nm (${voxel.source})`),
       row('extent', `${side(nx, voxel.x)} x ${side(ny, voxel.y)} x ${side(nz, voxel.z)} µm`),
@@ -93,16 +100,31 @@ export async function describeScan(folder: string, scan: CampaignScan): Promise<
           : 'none given: plates will stand in the frame of the scan',
       ),
       row('folio', `about ${formatBytes(nx * ny * nz * TILE_BYTES_PER_PIXEL)} in ${tiles} tiles`),
+      row(
+        'build',
+        `about ${formatSeconds(OVERHEAD_SECONDS + (nx * ny * nz) / PIXELS_PER_SECOND / threads)} with ${threads} threads`,
+      ),
       ...source.metadata.notes.map((note) => row('note', note)),
       ...voxel.notes.map((note) => row('doubt', note)),
       ...acquisitionChecks(scan.acquisition, voxel, (nz * voxel.z) / 1000).map((c) =>
-        row(c.verdict === 'odd' ? 'doubt' : c.name, c.text),
+        row(c.verdict === 'odd' ? 'doubt' : 'check', c.text),
       ),
     );
     return lines;
   } finally {
     await source.close();
   }
+}
+
+/** Labels as stored, by drawn layer: net names come from them. */
+function labelWords(layout: LoadedLayout): string {
+  const counts = new Map<string, number>();
+  for (const cell of layout.layout.cells.values()) {
+    for (const label of cell.labels) counts.set(label.drawn, (counts.get(label.drawn) ?? 0) + 1);
+  }
+  if (counts.size === 0) return 'none';
+  const total = [...counts.values()].reduce((a, b) => a + b, 0);
+  return `${total} stored, on ${[...counts].map(([drawn, n]) => `${drawn} (${n})`).join(', ')}`;
 }
 
 async function describePicture(folder: string, scan: CampaignScan, name: string): Promise<string[]> {
@@ -117,4 +139,4 @@ async function describePicture(folder: string, scan: CampaignScan, name: string)
 }
 
 const row = (label: string, text: string): string => `  ${label.padEnd(15)} ${text}`;
-const fix = (value: number): string => value.toFixed(value !== 0 && Math.abs(value) < 100 ? 2 : 1);
+const fix = (value: number): string => value.toFixed(Math.abs(value) < 100 ? 2 : 1);
