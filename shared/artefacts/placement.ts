@@ -39,3 +39,27 @@ export const placementSchema = z.object({
 
 export type Placement = z.output<typeof placementSchema>;
 export type Verdict = Placement['verdict'];
+
+/** A scan that stands in a frame of its own: the map says how large it is and nothing of the die. */
+export function unplaced(
+  map: Placement['voxel_to_die_um'],
+  said: { readonly seen_from: Placement['seen_from']; readonly order: Placement['order'] },
+  method: string,
+  doubt: string,
+): Placement {
+  return {
+    version: 1,
+    voxel_to_die_um: map,
+    warp: null,
+    source: 'none',
+    verdict: 'unplaced',
+    score: null,
+    runner_up: null,
+    residual_um: null,
+    uncertainty_um: null,
+    seen_from: said.seen_from,
+    order: said.order,
+    method,
+    doubts: [doubt],
+  };
+}

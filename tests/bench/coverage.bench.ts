@@ -7,23 +7,13 @@ import { cpus } from 'node:os';
 import sharp from 'sharp';
 import { renderCoverage } from '../../pipeline/kernels/coverage.ts';
 import type { PlateGrid } from '../../shared/frames.ts';
+import { generator } from '../fixtures/random.ts';
 
 const SIDE = 1000;
 const SHAPES = 50_000;
 const RUNS = 9;
 const WARM_UP = 3;
 const grid: PlateGrid = { origin_um: [0.5, SIDE - 0.5], pixel_um: 1, width_px: SIDE, height_px: SIDE };
-
-/** @source mulberry32, a public-domain 32-bit generator by T. Ettinger. */
-function generator(seed: number): () => number {
-  let state = seed;
-  return () => {
-    state = (state + 0x6d2b79f5) | 0;
-    let t = Math.imul(state ^ (state >>> 15), 1 | state);
-    t = (t + Math.imul(t ^ (t >>> 7), 61 | t)) ^ t;
-    return ((t ^ (t >>> 14)) >>> 0) / 2 ** 32;
-  };
-}
 
 type Draw = (x: number, y: number, width: number, height: number, n: number) => number[];
 const box: Draw = (x, y, w, h) => [x, y, x + w, y, x + w, y + h, x, y + h];

@@ -15,19 +15,9 @@ import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { readGdsii } from '../../pipeline/formats/layout/gdsii.ts';
 import type { Layout } from '../../pipeline/formats/layout.ts';
+import { generator } from '../fixtures/random.ts';
 
 const SEED = 20260219;
-
-/** Mulberry32: a small seeded generator. */
-function randomNumbers(seed: number): () => number {
-  let state = seed;
-  return () => {
-    state = (state + 0x6d2b79f5) | 0;
-    let t = Math.imul(state ^ (state >>> 15), 1 | state);
-    t = (t + Math.imul(t ^ (t >>> 7), 61 | t)) ^ t;
-    return ((t ^ (t >>> 14)) >>> 0) / 2 ** 32;
-  };
-}
 
 /** Writes records into a buffer that is flushed to a file when full. */
 class RecordWriter {
@@ -76,7 +66,7 @@ class Checksum {
 
 /** A routed block: mostly boundaries of 4 to 12 vertices, wires, a few references and labels. */
 function generate(path: string, bytes: number): Map<string, number> {
-  const random = randomNumbers(SEED);
+  const random = generator(SEED);
   const whole = (below: number) => Math.floor(random() * below);
   const out = new RecordWriter(path);
   const sums = new Map<string, Checksum>();

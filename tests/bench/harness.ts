@@ -1,16 +1,7 @@
 /** What all benchmarks share: seeded numbers, warm-up, median and spread, the machine beside the table. */
 import { cpus, totalmem } from 'node:os';
 
-/** @source mulberry32, a public-domain 32-bit generator by T. Ettinger. */
-export function generator(seed: number): () => number {
-  let state = seed;
-  return () => {
-    state = (state + 0x6d2b79f5) | 0;
-    let t = Math.imul(state ^ (state >>> 15), 1 | state);
-    t = (t + Math.imul(t ^ (t >>> 7), 61 | t)) ^ t;
-    return ((t ^ (t >>> 14)) >>> 0) / 2 ** 32;
-  };
-}
+export { generator } from '../fixtures/random.ts';
 
 export interface Timing {
   readonly medianMs: number;

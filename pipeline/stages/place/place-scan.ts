@@ -1,7 +1,7 @@
 /** The place stage for one scan: by landmarks where the campaign gives them, else in the scan's own frame. */
 import type { Affine3 } from '../../../shared/affine.ts';
 import type { CampaignScan } from '../../../shared/artefacts/campaign.ts';
-import type { Placement } from '../../../shared/artefacts/placement.ts';
+import { type Placement, unplaced } from '../../../shared/artefacts/placement.ts';
 import type { Survey } from '../../../shared/artefacts/survey.ts';
 import { fitLandmarks } from '../../kernels/affine-fit.ts';
 import { readLandmarks } from './landmarks.ts';
@@ -15,7 +15,7 @@ export interface LandmarkFile {
 }
 
 export function placeScan(scan: CampaignScan, survey: Survey, landmarks: LandmarkFile | null): Placement {
-  return landmarks ? placeByLandmarks(scan, survey, landmarks) : unplaced(scan, survey);
+  return landmarks ? placeByLandmarks(scan, survey, landmarks) : scanFrame(scan, survey);
 }
 
 function placeByLandmarks(scan: CampaignScan, survey: Survey, file: LandmarkFile): Placement {
@@ -59,7 +59,7 @@ function placeByLandmarks(scan: CampaignScan, survey: Survey, file: LandmarkFile
 const mutable = (map: Affine3): Placement['voxel_to_die_um'] => [[...map[0]], [...map[1]], [...map[2]]];
 
 /** The scan box in micrometres: X along the rows, Y up the picture, Z along the slices. Says nothing of the die. */
-function unplaced(scan: CampaignScan, survey: Survey): Placement {
+function scanFrame(scan: CampaignScan, survey: Survey): Placement {
   const { ny, nz } = survey.shape;
   const [x, y, z] = [survey.voxel_nm.x / 1000, survey.voxel_nm.y / 1000, survey.voxel_nm.z / 1000];
   const down = scan.order === 'top-first';
@@ -68,19 +68,13 @@ function unplaced(scan: CampaignScan, survey: Survey): Placement {
     [0, -y, 0, (ny - 1) * y],
     down ? [0, 0, -z, (nz - 1) * z] : [0, 0, z, 0],
   ];
-  return {
-    version: 1,
-    voxel_to_die_um: mutable(map),
-    warp: null,
-    source: 'none',
-    verdict: 'unplaced',
-    score: null,
-    runner_up: null,
-    residual_um: null,
-    uncertainty_um: null,
-    seen_from: scan.seen_from === 'auto' ? 'unknown' : scan.seen_from,
-    order: scan.order === 'auto' ? 'unknown' : scan.order,
-    method: 'No placement: the plates stand in the frame of the scan, and no height is a height on the chip.',
-    doubts: ['Where on the die this scan lies is not known. Give landmarks to place it.'],
-  };
+  return unplaced(
+    mutable(map),
+    {
+      seen_from: scan.seen_from === 'auto' ? 'unknown' : scan.seen_from,
+      order: scan.order === 'auto' ? 'unknown' : scan.order,
+    },
+    'No placement: the plates stand in the frame of the scan, and no height is a height on the chip.',
+    'Where on the die this scan lies is not known. Give landmarks to place it.',
+  );
 }

@@ -1,7 +1,7 @@
 /** A flat picture as a scan: one plate, its colours kept, upright as its orientation tag says. */
 import { join } from 'node:path';
 import type { Layers } from '../../../shared/artefacts/layers.ts';
-import type { Placement } from '../../../shared/artefacts/placement.ts';
+import { type Placement, unplaced } from '../../../shared/artefacts/placement.ts';
 import type { Plates } from '../../../shared/artefacts/plates.ts';
 import { InputFault } from '../../../shared/errors.ts';
 import { platePath } from '../../../shared/plate-path.ts';
@@ -56,24 +56,15 @@ export async function writePicture(job: PictureJob, folder: string): Promise<Pic
       layers: [],
       plates: [{ index: 0, z_um: 0, slice: 0, layer: null, confidence: 0 }],
     },
-    placement: {
-      version: 1,
-      voxel_to_die_um: [
+    placement: unplaced(
+      [
         [pixelUm, 0, 0, 0],
         [0, -pixelUm, 0, (height - 1) * pixelUm],
         [0, 0, pixelUm, 0],
       ],
-      warp: null,
-      source: 'none',
-      verdict: 'unplaced',
-      score: null,
-      runner_up: null,
-      residual_um: null,
-      uncertainty_um: null,
-      seen_from: 'unknown',
-      order: 'unknown',
-      method: 'No placement: the picture stands in a frame of its own.',
-      doubts: ['Where on the die this picture lies is not known.'],
-    },
+      { seen_from: 'unknown', order: 'unknown' },
+      'No placement: the picture stands in a frame of its own.',
+      'Where on the die this picture lies is not known.',
+    ),
   };
 }

@@ -9,49 +9,24 @@ import { decodeReal8, encodeReal8 } from '../../../demo-volume/gds/real8.ts';
 import { drawChip } from '../../../demo-volume/layout/chip.ts';
 import { chooseTop, flatten, ringBox } from '../../../demo-volume/layout/flatten.ts';
 import { type Library, newCell } from '../../../demo-volume/layout/library.ts';
+import { REAL8_TABLE } from '../../fixtures/layout/real8-table.ts';
 
 const hex = (bytes: Uint8Array): string =>
   [...bytes].map((b) => b.toString(16).toUpperCase().padStart(2, '0')).join(' ');
 
-/** GDSII Stream Format, eight-byte real: bytes worked out by hand from the definition. */
-const REAL8: [number, string][] = [
-  [0, '00 00 00 00 00 00 00 00'],
-  [1, '41 10 00 00 00 00 00 00'],
-  [-1, 'C1 10 00 00 00 00 00 00'],
-  [2, '41 20 00 00 00 00 00 00'],
-  [0.5, '40 80 00 00 00 00 00 00'],
-  [1.5, '41 18 00 00 00 00 00 00'],
-  [10, '41 A0 00 00 00 00 00 00'],
-  [100, '42 64 00 00 00 00 00 00'],
-  [1000, '43 3E 80 00 00 00 00 00'],
-  [10000, '44 27 10 00 00 00 00 00'],
-  [45, '42 2D 00 00 00 00 00 00'],
-  [90, '42 5A 00 00 00 00 00 00'],
-  [180, '42 B4 00 00 00 00 00 00'],
-  [270, '43 10 E0 00 00 00 00 00'],
-  [0.001, '3E 41 89 37 4B C6 A7 F0'],
-  [0.005, '3F 14 7A E1 47 AE 14 7B'],
-  [1e-9, '39 44 B8 2F A0 9B 5A 54'],
-  [1e-6, '3C 10 C6 F7 A0 B5 ED 8D'],
-  [5e-9, '3A 15 79 8E E2 30 8C 3A'],
-];
-
 /** Bytes nearest to the decimal, which a double cannot hold: they decode to it, but are not what it encodes to. */
-const NEAREST_DECIMAL: [number, string][] = [
-  [1e-9, '39 44 B8 2F A0 9B 5A 53'],
-  [1e-10, '38 6D F3 7F 67 5E F6 EB'],
-  [2e-10, '38 DB E6 FE CE BD ED D6'],
-];
+const NEAREST_DECIMAL = ['39 44 B8 2F A0 9B 5A 53', '38 6D F3 7F 67 5E F6 EB', '38 DB E6 FE CE BD ED D6'];
+const EXACT = REAL8_TABLE.filter(([, bytes]) => !NEAREST_DECIMAL.includes(bytes));
 
 describe('eight-byte real', () => {
   const bytesOf = (text: string): DataView =>
     new DataView(Uint8Array.from(text.split(' '), (b) => Number.parseInt(b, 16)).buffer);
 
-  it.each(REAL8)('%d is %s', (value, bytes) => {
+  it.each(EXACT)('%d is %s', (value, bytes) => {
     expect(hex(encodeReal8(value))).toBe(bytes);
   });
 
-  it.each([...REAL8, ...NEAREST_DECIMAL])('%d is what %s says', (value, bytes) => {
+  it.each(REAL8_TABLE)('%d is what %s says', (value, bytes) => {
     expect(decodeReal8(bytesOf(bytes), 0)).toBe(value);
   });
 

@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { openTiffStack } from '../../../pipeline/formats/volume/tiff.ts';
 import { InputFault, type InputTag } from '../../../shared/errors.ts';
+import { generator } from '../../fixtures/random.ts';
 import {
   DIRECTORY_AT,
   type HandMadePage,
@@ -192,17 +193,6 @@ describe.skipIf(!tifffile.path)(`damaged files by tifffile${tifffile.note}`, () 
     }
   }, 60_000);
 });
-
-/** @source mulberry32, a public-domain 32-bit generator by T. Ettinger. */
-function generator(seed: number): () => number {
-  let state = seed;
-  return () => {
-    state = (state + 0x6d2b79f5) | 0;
-    let t = Math.imul(state ^ (state >>> 15), 1 | state);
-    t = (t + Math.imul(t ^ (t >>> 7), 61 | t)) ^ t;
-    return ((t ^ (t >>> 14)) >>> 0) / 2 ** 32;
-  };
-}
 
 describe.skipIf(!tifffile.path || !tiffcp.path)(
   `bytes changed at random in files by libtiff${tifffile.note}${tiffcp.note}`,

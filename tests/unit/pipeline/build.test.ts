@@ -264,6 +264,20 @@ describe('bad input', () => {
       ['landmarks.csv', 'line 3', 'zero'],
     ],
     ['no voxel size', (f) => edit(f, 'campaign.yaml', /.*voxel_nm.*\n/, ''), ['campaign.yaml', 'voxel_nm']],
+    [
+      'a lesson without front matter',
+      (f) => {
+        mkdirSync(join(f, 'lessons'));
+        writeFileSync(join(f, 'lessons', 'one.md'), 'Once upon a time');
+        edit(f, 'campaign.yaml', 'licence', 'lessons: lessons/*.md\nlicence');
+      },
+      ['lessons/one.md, line 1', 'front matter', 'Once upon a time'],
+    ],
+    [
+      'a picture without a pixel size',
+      (f) => edit(f, 'campaign.yaml', 'scans:', 'scans:\n  - { id: top, image: { file: top.png } }'),
+      ['campaign.yaml', 'scan "top"', 'pixel_nm'],
+    ],
     ['no campaign', (f) => rmSync(join(f, 'campaign.yaml')), ['campaign.yaml', 'stratafolio new']],
   ];
 
