@@ -9,7 +9,7 @@ import type { Box } from '../../shared/polygon.ts';
 /** A layer/datatype pair of the layout file as campaign files write it: "21/0". */
 export type DrawnLayer = `${number}/${number}`;
 
-/** Coordinates x0, y0, x1, y1 ... in database units; Float64Array only where 32 bits are not enough. */
+/** Coordinates x0, y0, x1, y1 ... in database units; Float64Array only where whole 32-bit numbers are not enough. */
 export type CoordinateArray = Int32Array | Float64Array;
 
 /** Polygons of one drawn layer in one cell: polygon n has the vertices starts[n] .. starts[n + 1]. */
@@ -55,8 +55,29 @@ export interface LayoutLabel {
   readonly yDbu: number;
 }
 
+/** Lattices, one after the other: member (c, r) of a lattice is shifted by c column steps and r row steps. */
+export interface LatticeBlock {
+  /** At least 1 each. */
+  readonly columns: Uint32Array;
+  readonly rows: Uint32Array;
+  /** Column step x, y and row step x, y in the cell's database units, four numbers per lattice. */
+  readonly stepsDbu: Float64Array;
+}
+
+/** Shapes of one drawn layer in one cell that repeat on a lattice, kept as the one shape that the file holds. */
+export interface ShapeArrayBlock {
+  /** Member (0, 0) of each repeated polygon. */
+  readonly polygons: PolygonBlock;
+  /** One per polygon. */
+  readonly polygonLattices: LatticeBlock;
+  /** Member (0, 0) of each repeated wire. */
+  readonly paths: PathBlock;
+  /** One per wire. */
+  readonly pathLattices: LatticeBlock;
+}
+
 /** All references of one cell. A reference is one placement of a cell, or a lattice of them. */
-export interface ReferenceBlock {
+export interface ReferenceBlock extends LatticeBlock {
   readonly count: number;
   /** Names of the referenced cells, each once. */
   readonly targets: readonly string[];
@@ -66,10 +87,6 @@ export interface ReferenceBlock {
   readonly transforms: Float64Array;
   /** Magnification alone, for absolute widths. */
   readonly magnifications: Float64Array;
-  readonly columns: Uint32Array;
-  readonly rows: Uint32Array;
-  /** Column step x, y and row step x, y in the parent's database units, four numbers per reference. */
-  readonly stepsDbu: Float64Array;
   /** Properties of the references that have any, by reference index. */
   readonly properties: ReadonlyMap<number, ReadonlyMap<number | string, string>>;
 }
@@ -90,6 +107,8 @@ export interface LayoutCell {
   readonly name: string;
   readonly polygons: ReadonlyMap<DrawnLayer, PolygonBlock>;
   readonly paths: ReadonlyMap<DrawnLayer, PathBlock>;
+  /** Shapes beside those in `polygons` and `paths`. */
+  readonly arrays: ReadonlyMap<DrawnLayer, ShapeArrayBlock>;
   readonly references: ReferenceBlock;
   readonly labels: readonly LayoutLabel[];
 }

@@ -2,9 +2,10 @@
  * A layout opened out completely, the slow plain way: every reference, every member of every array, every point, with
  * no boxes and no pruning. To judge window queries by.
  */
-import { pathOutline } from '../../pipeline/formats/layout/path-outline.ts';
+import { blockPathOutline, pathOutline } from '../../pipeline/formats/layout/path-outline.ts';
 import {
   type DrawnLayer,
+  type LatticeBlock,
   type Layout,
   PATH_ENDS,
   pathAt,
@@ -77,6 +78,27 @@ function open(
       add(drawn, pathOutline(xy, width, how));
     }
   }
+  for (const [drawn, block] of cell.arrays) {
+    for (let n = 0; n < polygonCount(block.polygons); n++) {
+      const { xy, starts } = block.polygons;
+      const one = Array.from(xy.slice(2 * starts[n], 2 * starts[n + 1]));
+      for (const [x, y] of members(block.polygonLattices, n)) {
+        add(
+          drawn,
+          one.map((value, at) => value + (at % 2 === 0 ? x : y)),
+        );
+      }
+    }
+    for (let n = 0; n < polygonCount(block.paths); n++) {
+      const one = Array.from(blockPathOutline(block.paths, n, magnification));
+      for (const [x, y] of members(block.pathLattices, n)) {
+        add(
+          drawn,
+          one.map((value, at) => value + (at % 2 === 0 ? x : y)),
+        );
+      }
+    }
+  }
   for (const { drawn, text, xDbu, yDbu } of cell.labels) {
     const [xUm, yUm] = toUm(xDbu, yDbu);
     flat.labels.push({ drawn, text, xUm, yUm, cellPath: path });
@@ -101,6 +123,16 @@ function open(
       }
     }
   }
+}
+
+/** Shifts of the members of lattice n. */
+function members({ columns, rows, stepsDbu }: LatticeBlock, n: number): [number, number][] {
+  const [ux, uy, vx, vy] = stepsDbu.slice(4 * n, 4 * n + 4);
+  const shifts: [number, number][] = [];
+  for (let column = 0; column < columns[n]; column++) {
+    for (let row = 0; row < rows[n]; row++) shifts.push([column * ux + row * vx, column * uy + row * vy]);
+  }
+  return shifts;
 }
 
 /** Whether a polygon and a window have a point in common. */

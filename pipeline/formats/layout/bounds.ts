@@ -2,7 +2,7 @@
 import { type Box, EMPTY_BOX, polygonBox, unionBox } from '../../../shared/polygon.ts';
 import type { DrawnLayer, Layout } from '../layout.ts';
 import { HullBuilder } from './convex-hull.ts';
-import { latticeBox } from './lattice.ts';
+import { type Lattice, latticeBox } from './lattice.ts';
 import { type CellGeometry, indexOf, type LayoutIndex } from './layout-index.ts';
 import { keepsAxes } from './orientation.ts';
 import { latticeAt } from './reference-boxes.ts';
@@ -46,7 +46,7 @@ class TrueBounds {
     if (this.#axesKept(cell)) {
       box = this.#union(geometry.boxes);
     } else {
-      box = this.#union(new Map([...geometry.shapes].map(([drawn, set]) => [drawn, set.box])));
+      box = this.#union(geometry.ownBoxes);
       const { references } = this.#index.cells[cell];
       for (let n = 0; n < references.count; n++) {
         const child = this.#index.children[cell][references.target[n]];
@@ -74,20 +74,19 @@ class TrueBounds {
         for (let at = outline.from; at < outline.to; at += 2) points.add(outline.xy[at], outline.xy[at + 1]);
       }
     }
+    for (const [drawn, set] of geometry.arrays) {
+      if (this.#drawn !== undefined && !this.#drawn.has(drawn)) continue;
+      for (let n = 0; n < set.count; n++) {
+        set.locate(n, outline);
+        addCorners(points, set.lattice(n), outline.xy.subarray(outline.from, outline.to));
+      }
+    }
     const { references } = this.#index.cells[cell];
     for (let n = 0; n < references.count; n++) {
       const child = this.#index.children[cell][references.target[n]];
       const below = this.#hull(child, magnification * references.magnifications[n]);
       const image = transformed(references.transforms, 6 * n, below);
-      const { columns, rows, ux, uy, vx, vy } = latticeAt(references, n);
-      // The outermost members of a lattice are its corners.
-      for (const column of new Set([0, columns - 1])) {
-        for (const row of new Set([0, rows - 1])) {
-          for (let at = 0; at < image.length; at += 2) {
-            points.add(image[at] + column * ux + row * vx, image[at + 1] + column * uy + row * vy);
-          }
-        }
-      }
+      addCorners(points, latticeAt(references, n), image);
     }
     hull = points.finish();
     this.#hulls.set(geometry, hull);
@@ -111,6 +110,18 @@ class TrueBounds {
       this.#keepsAxesBelow.set(cell, kept);
     }
     return kept;
+  }
+}
+
+/** Adds the outermost members of a lattice, which are its corners. */
+function addCorners(points: HullBuilder, lattice: Lattice, xy: ArrayLike<number>): void {
+  const { columns, rows, ux, uy, vx, vy } = lattice;
+  for (const column of new Set([0, columns - 1])) {
+    for (const row of new Set([0, rows - 1])) {
+      for (let at = 0; at < xy.length; at += 2) {
+        points.add(xy[at] + column * ux + row * vx, xy[at + 1] + column * uy + row * vy);
+      }
+    }
   }
 }
 

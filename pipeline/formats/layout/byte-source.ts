@@ -9,14 +9,21 @@ export interface ReadOptions {
   readonly signal?: AbortSignal;
   /** Called after each chunk with the bytes of the file on disk read so far and in all. */
   readonly onProgress?: (bytesRead: number, bytesTotal: number) => void;
-  /** Refuses a compressed file that unpacks to more. Default: 16 GiB. */
+  /**
+   * Refuses a compressed file that unpacks to more. Default: 64 MiB and 250 bytes for each packed one where the file is
+   * read in passing (GDSII), 32 MiB and 100 where it is held in memory (OASIS).
+   */
   readonly maximumUnpackedBytes?: number;
 }
 
 /** Consumes whole records from bytes[from .. to); returns the position of the first byte it leaves for later. */
 export type Consume = (bytes: Buffer, view: DataView, from: number, to: number) => number;
 
-const DEFAULT_MAXIMUM_UNPACKED_BYTES = 16 * 2 ** 30;
+/** Layouts pack 4 to 30 times; the floor lets small files of great regularity pass. */
+const UNPACKED_FLOOR = 64 * 2 ** 20;
+const UNPACKED_PER_BYTE = 250;
+const WHOLE_FLOOR = 32 * 2 ** 20;
+const WHOLE_PER_BYTE = 100;
 /** Room before each chunk for what the last one left over. A record of GDSII is at most 65535 bytes. */
 const HEADROOM = 64 * 1024;
 const CHUNK_BYTES = 4 * 1024 * 1024;
@@ -59,6 +66,51 @@ export async function feedFile(
   });
 }
 
+/**
+ * The whole layout in memory, gzip unpacked.
+ *
+ * @throws InputFault when the file cannot be read, is a broken gzip file, or unpacks to more than allowed
+ */
+export async function readWhole(
+  file: string,
+  options: ReadOptions,
+): Promise<{ bytes: Buffer; diskBytes: number }> {
+  return withFile(file, async (handle) => {
+    const diskBytes = (await handle.stat()).size;
+    const whole = roomFor(file, diskBytes);
+    let used = 0;
+    while (used < diskBytes) {
+      options.signal?.throwIfAborted();
+      const { bytesRead } = await handle.read(whole, used, Math.min(CHUNK_BYTES, diskBytes - used), used);
+      if (bytesRead === 0) break;
+      used += bytesRead;
+    }
+    const bytes = whole.subarray(0, used);
+    if (!isGzip(bytes)) return { bytes, diskBytes };
+    const pieces: Buffer[] = [];
+    const silent = options.signal === undefined ? {} : { signal: options.signal };
+    const limits = { ...silent, maximumUnpackedBytes: options.maximumUnpackedBytes ?? wholeLimit(diskBytes) };
+    await feedGzip(file, diskBytes, limits, (chunk, _, from, to) => {
+      pieces.push(Buffer.from(chunk.subarray(from, to)));
+      return to;
+    });
+    return { bytes: Buffer.concat(pieces), diskBytes };
+  });
+}
+
+function roomFor(file: string, bytes: number): Buffer {
+  try {
+    return Buffer.allocUnsafeSlow(bytes);
+  } catch (cause) {
+    const expected = 'a file that fits into the memory of this machine';
+    const remedy = 'Use a machine with more memory, or write the layout as GDSII, which is read in passing.';
+    throw new InputFault({ tag: 'limit', file, expected, found: `${bytes} bytes`, remedy }, { cause });
+  }
+}
+
+/** Tighter than for formats that are read in passing. */
+const wholeLimit = (packedBytes: number): number => WHOLE_FLOOR + WHOLE_PER_BYTE * packedBytes;
+
 class Chunk {
   readonly bytes: Buffer;
   readonly view: DataView;
@@ -97,7 +149,7 @@ async function feedPlain(handle: FileHandle, total: number, options: ReadOptions
 }
 
 async function feedGzip(file: string, total: number, options: ReadOptions, consume: Consume) {
-  const limit = options.maximumUnpackedBytes ?? DEFAULT_MAXIMUM_UNPACKED_BYTES;
+  const limit = options.maximumUnpackedBytes ?? UNPACKED_FLOOR + UNPACKED_PER_BYTE * total;
   const packed = createReadStream(file, { highWaterMark: GZIP_CHUNK_BYTES });
   const unpacked = packed.pipe(createGunzip({ chunkSize: GZIP_CHUNK_BYTES }));
   packed.on('error', (error) => unpacked.destroy(error));

@@ -1,193 +1,136 @@
 /** Collects one cell while a file is read. One builder serves all cells of a file in turn, reusing its buffers. */
-import type { Affine2 } from '../../../shared/affine.ts';
 import type {
   DrawnLayer,
   LayoutCell,
   LayoutLabel,
   PathBlock,
-  PathEnds,
   PolygonBlock,
-  ReferenceBlock,
+  ShapeArrayBlock,
 } from '../layout.ts';
-import { type Growing, growingFloat64, growingInt32, growingUint8, growingUint32 } from './growing.ts';
+import { ReferenceBuilder } from './reference-builder.ts';
+import { ArrayBuilder, PathBuilder, PolygonBuilder } from './shape-builders.ts';
 
-/** Polygons of one drawn layer in the cell being read. The reader appends coordinates to `xy` itself. */
-export class PolygonBuilder {
+/** Shapes of one drawn layer in the cell being read. */
+export class LayerBuilder {
   readonly drawn: DrawnLayer;
-  readonly xy: Growing<Int32Array> = growingInt32();
-  readonly starts: Growing<Uint32Array> = growingUint32();
+  readonly polygons = new PolygonBuilder();
+  isUsed = false;
+  #paths: PathBuilder | undefined;
+  #arrays: ArrayBuilder | undefined;
 
   constructor(drawn: DrawnLayer) {
     this.drawn = drawn;
   }
 
-  /** Declares all coordinates appended since the last call one polygon. */
-  endPolygon(): void {
-    if (this.starts.length === 0) this.starts.push(0);
-    this.starts.push(this.xy.length >> 1);
+  get paths(): PathBuilder {
+    this.#paths ??= new PathBuilder();
+    return this.#paths;
   }
 
-  take(): PolygonBlock {
-    return { xy: this.xy.take(), starts: this.starts.take() };
-  }
-}
-
-/** Wires of one drawn layer in the cell being read. */
-export class PathBuilder {
-  readonly drawn: DrawnLayer;
-  readonly xy: Growing<Int32Array> = growingInt32();
-  readonly #starts = growingUint32();
-  readonly #widths = growingFloat64();
-  readonly #absolute = growingUint8();
-  readonly #ends = growingUint8();
-  readonly #extensions = growingFloat64();
-
-  constructor(drawn: DrawnLayer) {
-    this.drawn = drawn;
+  get arrays(): ArrayBuilder {
+    this.#arrays ??= new ArrayBuilder();
+    return this.#arrays;
   }
 
-  get count(): number {
-    return this.#widths.length;
-  }
-
-  /** Declares all coordinates appended since the last call one path. */
-  endPath(widthDbu: number, isAbsolute: boolean, ends: PathEnds, beginDbu: number, endDbu: number): void {
-    if (this.#starts.length === 0) this.#starts.push(0);
-    this.#starts.push(this.xy.length >> 1);
-    this.#widths.push(widthDbu);
-    this.#absolute.push(isAbsolute ? 1 : 0);
-    this.#ends.push(ends);
-    this.#extensions.push(beginDbu);
-    this.#extensions.push(endDbu);
-  }
-
-  take(): PathBlock {
-    return {
-      xy: this.xy.take(),
-      starts: this.#starts.take(),
-      widthsDbu: this.#widths.take(),
-      widthIsAbsolute: this.#absolute.take(),
-      ends: this.#ends.take(),
-      extensionsDbu: this.#extensions.take(),
-    };
-  }
-}
-
-/** References of the cell being read. */
-class ReferenceBuilder {
-  #targets: string[] = [];
-  readonly #targetNumbers = new Map<string, number>();
-  readonly #target = growingUint32();
-  readonly #transforms = growingFloat64();
-  readonly #magnifications = growingFloat64();
-  readonly #columns = growingUint32();
-  readonly #rows = growingUint32();
-  readonly #steps = growingFloat64();
-  #properties = new Map<number, Map<number | string, string>>();
-
-  add(
-    cell: string,
-    transform: Affine2,
-    magnification: number,
-    columns: number,
-    rows: number,
-    stepsDbu: readonly [number, number, number, number],
+  takeInto(
+    polygons: Map<DrawnLayer, PolygonBlock>,
+    paths: Map<DrawnLayer, PathBlock>,
+    arrays: Map<DrawnLayer, ShapeArrayBlock>,
   ): void {
-    let number = this.#targetNumbers.get(cell);
-    if (number === undefined) {
-      number = this.#targets.push(cell) - 1;
-      this.#targetNumbers.set(cell, number);
-    }
-    this.#target.push(number);
-    for (let n = 0; n < 6; n++) this.#transforms.push(transform[n]);
-    this.#magnifications.push(magnification);
-    this.#columns.push(columns);
-    this.#rows.push(rows);
-    for (let n = 0; n < 4; n++) this.#steps.push(stepsDbu[n]);
-  }
-
-  /** Gives the last added reference a property. */
-  addProperty(key: number | string, value: string): void {
-    const last = this.#target.length - 1;
-    let properties = this.#properties.get(last);
-    if (properties === undefined) {
-      properties = new Map();
-      this.#properties.set(last, properties);
-    }
-    properties.set(key, value);
-  }
-
-  take(): ReferenceBlock {
-    const block: ReferenceBlock = {
-      count: this.#target.length,
-      targets: this.#targets,
-      target: this.#target.take(),
-      transforms: this.#transforms.take(),
-      magnifications: this.#magnifications.take(),
-      columns: this.#columns.take(),
-      rows: this.#rows.take(),
-      stepsDbu: this.#steps.take(),
-      properties: this.#properties,
-    };
-    this.#targets = [];
-    this.#targetNumbers.clear();
-    this.#properties = new Map();
-    return block;
+    this.isUsed = false;
+    if (this.polygons.count > 0) polygons.set(this.drawn, this.polygons.take());
+    if (this.#paths !== undefined && this.#paths.count > 0) paths.set(this.drawn, this.#paths.take());
+    if (this.#arrays !== undefined && this.#arrays.count > 0) arrays.set(this.drawn, this.#arrays.take());
   }
 }
 
-/** Layer and datatype as one number, layer in the upper 16 bits. */
-const drawnOf = (key: number): DrawnLayer => `${Math.floor(key / 65536)}/${key % 65536}`;
+/** Shared by all cells that have none: a layout may hold a great many empty cells. */
+const NO_POLYGONS: ReadonlyMap<DrawnLayer, PolygonBlock> = new Map();
+const NO_PATHS: ReadonlyMap<DrawnLayer, PathBlock> = new Map();
+const NO_ARRAYS: ReadonlyMap<DrawnLayer, ShapeArrayBlock> = new Map();
+const NO_LABELS: readonly LayoutLabel[] = [];
+const kept = <T>(map: ReadonlyMap<DrawnLayer, T>, none: ReadonlyMap<DrawnLayer, T>) =>
+  map.size > 0 ? map : none;
+
+/** Layer and datatype each below this share one number as their key. */
+const KEYED = 65536;
 
 export class CellBuilder {
   readonly references = new ReferenceBuilder();
   #labels: LayoutLabel[] = [];
-  readonly #polygons = new Map<number, PolygonBuilder>();
-  readonly #paths = new Map<number, PathBuilder>();
-  #lastPolygons: PolygonBuilder | undefined;
-  #lastKey = -1;
+  readonly #layers = new Map<number | DrawnLayer, LayerBuilder>();
+  #used: LayerBuilder[] = [];
+  #last: LayerBuilder | undefined;
+  #lastLayer = -1;
+  #lastDatatype = -1;
 
-  /** Builder of a drawn layer's polygons; `layer` and `datatype` are below 65536. */
-  polygons(layer: number, datatype: number): PolygonBuilder {
-    const key = layer * 65536 + datatype;
+  /** Drawn layers met in the file so far. */
+  get drawnLayers(): number {
+    return this.#layers.size;
+  }
+
+  /** @param layer and datatype: whole numbers, not negative */
+  layer(layer: number, datatype: number): LayerBuilder {
     // Files list the shapes of one layer in runs.
-    if (key === this.#lastKey && this.#lastPolygons !== undefined) return this.#lastPolygons;
-    let builder = this.#polygons.get(key);
-    if (builder === undefined) {
-      builder = new PolygonBuilder(drawnOf(key));
-      this.#polygons.set(key, builder);
+    if (layer === this.#lastLayer && datatype === this.#lastDatatype && this.#last !== undefined) {
+      return this.#last;
     }
-    this.#lastKey = key;
-    this.#lastPolygons = builder;
+    const key = layer < KEYED && datatype < KEYED ? layer * KEYED + datatype : drawnOf(layer, datatype);
+    let builder = this.#layers.get(key);
+    if (builder === undefined) {
+      builder = new LayerBuilder(drawnOf(layer, datatype));
+      this.#layers.set(key, builder);
+    }
+    if (!builder.isUsed) {
+      builder.isUsed = true;
+      this.#used.push(builder);
+    }
+    this.#lastLayer = layer;
+    this.#lastDatatype = datatype;
+    this.#last = builder;
     return builder;
+  }
+
+  polygons(layer: number, datatype: number): PolygonBuilder {
+    return this.layer(layer, datatype).polygons;
   }
 
   paths(layer: number, datatype: number): PathBuilder {
-    const key = layer * 65536 + datatype;
-    let builder = this.#paths.get(key);
-    if (builder === undefined) {
-      builder = new PathBuilder(drawnOf(key));
-      this.#paths.set(key, builder);
-    }
-    return builder;
+    return this.layer(layer, datatype).paths;
   }
 
-  addLabel(text: string, layer: number, texttype: number, xDbu: number, yDbu: number): void {
-    this.#labels.push({ text, drawn: drawnOf(layer * 65536 + texttype), xDbu, yDbu });
+  /** @returns the label, whose text may still be filled in where the file gives it later */
+  addLabel(
+    text: string,
+    layer: number,
+    texttype: number,
+    xDbu: number,
+    yDbu: number,
+  ): LayoutLabel & { text: string } {
+    const label = { text, drawn: drawnOf(layer, texttype), xDbu, yDbu };
+    this.#labels.push(label);
+    return label;
   }
 
   /** The finished cell; the builder starts over empty. */
   take(name: string): LayoutCell {
     const polygons = new Map<DrawnLayer, PolygonBlock>();
-    for (const builder of this.#polygons.values()) {
-      if (builder.starts.length > 0) polygons.set(builder.drawn, builder.take());
-    }
     const paths = new Map<DrawnLayer, PathBlock>();
-    for (const builder of this.#paths.values()) {
-      if (builder.count > 0) paths.set(builder.drawn, builder.take());
-    }
-    const labels = this.#labels;
+    const arrays = new Map<DrawnLayer, ShapeArrayBlock>();
+    for (const builder of this.#used) builder.takeInto(polygons, paths, arrays);
+    const labels = this.#labels.length > 0 ? this.#labels : NO_LABELS;
     this.#labels = [];
-    return { name, polygons, paths, references: this.references.take(), labels };
+    this.#used = [];
+    this.#last = undefined;
+    return {
+      name,
+      polygons: kept(polygons, NO_POLYGONS),
+      paths: kept(paths, NO_PATHS),
+      arrays: kept(arrays, NO_ARRAYS),
+      references: this.references.take(),
+      labels,
+    };
   }
 }
+
+const drawnOf = (layer: number, datatype: number): DrawnLayer => `${layer}/${datatype}`;

@@ -1,9 +1,9 @@
 /** How many shapes a layout holds, told without opening a reference. */
-import { type DrawnLayer, type Layout, polygonCount } from '../layout.ts';
+import { type DrawnLayer, type LatticeBlock, type Layout, polygonCount } from '../layout.ts';
 import { indexOf } from './layout-index.ts';
 
 export interface ShapeCounts {
-  /** Shapes in the cells at and below the top cell, each cell once. */
+  /** Shapes in the cells at and below the top cell, each cell once, every member of a repetition counted. */
   readonly stored: number;
   /** Shapes after every reference is opened out. Paths that cover nothing count too. */
   readonly flat: number;
@@ -29,7 +29,7 @@ export function countShapes(layout: Layout, top: string): Map<DrawnLayer, ShapeC
   }
   const counts = new Map<DrawnLayer, ShapeCounts>();
   for (const [cell, times] of occurrences) {
-    const { polygons, paths } = index.cells[cell];
+    const { polygons, paths, arrays } = index.cells[cell];
     for (const blocks of [polygons, paths]) {
       for (const [drawn, block] of blocks) {
         const { stored, flat } = counts.get(drawn) ?? { stored: 0, flat: 0 };
@@ -37,8 +37,19 @@ export function countShapes(layout: Layout, top: string): Map<DrawnLayer, ShapeC
         counts.set(drawn, { stored: stored + own, flat: flat + own * times });
       }
     }
+    for (const [drawn, block] of arrays) {
+      const { stored, flat } = counts.get(drawn) ?? { stored: 0, flat: 0 };
+      const own = membersOf(block.polygonLattices) + membersOf(block.pathLattices);
+      counts.set(drawn, { stored: stored + own, flat: flat + own * times });
+    }
   }
   return counts;
+}
+
+function membersOf({ columns, rows }: LatticeBlock): number {
+  let members = 0;
+  for (let n = 0; n < columns.length; n++) members += columns[n] * rows[n];
+  return members;
 }
 
 /** Cells at and below the top cell, each after all that refer to it. */

@@ -105,21 +105,25 @@ function* outlinesInWindow(
   const outline = emptyOutline();
   let candidate: Candidate | undefined;
   for (const placement of geometryPlacements(index, top, windowDbu, drawn, options)) {
-    const { shapes } = index.geometry(placement.cell, placement.magnification);
-    if (shapes.size === 0) continue;
+    const { shapes, arrays } = index.geometry(placement.cell, placement.magnification);
+    if (shapes.size + arrays.size === 0) continue;
     const window = windowIn(placement, windowDbu);
     for (const layer of drawn) {
-      const set = shapes.get(layer);
-      if (set === undefined) continue;
       candidate ??= { layer, outline, placement };
       candidate.layer = layer;
       candidate.placement = placement;
-      const found = set.find(window);
-      const count = found?.length ?? set.count;
-      for (let n = 0; n < count; n++) {
-        set.locate(found?.[n] ?? n, outline);
-        if (outline.to > outline.from) yield candidate;
+      const set = shapes.get(layer);
+      if (set !== undefined) {
+        const found = set.find(window);
+        const count = found?.length ?? set.count;
+        for (let n = 0; n < count; n++) {
+          set.locate(found?.[n] ?? n, outline);
+          if (outline.to > outline.from) yield candidate;
+        }
       }
+      const members = arrays.get(layer)?.membersIn(window, outline);
+      if (members === undefined) continue;
+      for (const _ of members) yield candidate;
     }
   }
 }
@@ -205,15 +209,18 @@ function finiteWindow(scale: UmScale, windowUm: Box, extent: Box): Box {
 }
 
 /** Writes the image of an outline into `xyUm`. @returns its box */
-function toUm({ xy, from, to }: Outline, transform: Affine2, scale: UmScale, xyUm: Float64Array): Box {
+function toUm(outline: Outline, transform: Affine2, scale: UmScale, xyUm: Float64Array): Box {
+  const { xy, from, to, dx, dy } = outline;
   const [a, b, tx, c, d, ty] = transform;
   let x0 = Infinity;
   let y0 = Infinity;
   let x1 = -Infinity;
   let y1 = -Infinity;
   for (let n = from, at = 0; n < to; n += 2) {
-    const x = scale.toUm(a * xy[n] + b * xy[n + 1] + tx);
-    const y = scale.toUm(c * xy[n] + d * xy[n + 1] + ty);
+    const px = xy[n] + dx;
+    const py = xy[n + 1] + dy;
+    const x = scale.toUm(a * px + b * py + tx);
+    const y = scale.toUm(c * px + d * py + ty);
     xyUm[at++] = x;
     xyUm[at++] = y;
     if (x < x0) x0 = x;

@@ -210,7 +210,7 @@ export class ElementReader {
   }
 
   /** A polygon without signed area: folded, crossing itself evenly, or not a polygon at all. */
-  #flatPolygon(xy: Int32Array, from: number, to: number): void {
+  #flatPolygon(xy: ArrayLike<number>, from: number, to: number): void {
     const places = new Set<string>();
     for (let n = from; n < to && places.size < 3; n += 2) places.add(`${xy[n]} ${xy[n + 1]}`);
     if (places.size < 3) {

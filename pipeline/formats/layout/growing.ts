@@ -8,7 +8,7 @@ export class Growing<T extends Growable> {
   /** Entries 0 .. length are in use. Changes identity when it grows: fetch anew after `reserve`. */
   data: T;
   length = 0;
-  readonly #make: (entries: number) => T;
+  #make: (entries: number) => T;
 
   constructor(make: (entries: number) => T) {
     this.#make = make;
@@ -23,6 +23,14 @@ export class Growing<T extends Growable> {
     const grown = this.#make(Math.max(needed, Math.ceil(this.data.length * 1.5)));
     grown.set(this.data.subarray(0, this.length));
     this.data = grown;
+  }
+
+  /** Goes over to another kind of array, which has to hold the entries so far. */
+  convert(make: (entries: number) => T): void {
+    const other = make(this.data.length);
+    other.set(this.data.subarray(0, this.length));
+    this.data = other;
+    this.#make = make;
   }
 
   push(value: number): void {

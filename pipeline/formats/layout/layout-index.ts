@@ -5,6 +5,7 @@ import type { DrawnLayer, Layout, LayoutCell } from '../layout.ts';
 import { BoxTree } from './box-tree.ts';
 import { latticeBox } from './lattice.ts';
 import { boxesOfReferences, latticeAt } from './reference-boxes.ts';
+import { ShapeArrays } from './shape-arrays.ts';
 import { ShapeSet } from './shape-set.ts';
 import { transformBox, UmScale } from './transform-box.ts';
 
@@ -22,6 +23,9 @@ export class CellGeometry implements CellExtents {
   readonly boxes: ReadonlyMap<DrawnLayer, Box>;
   readonly box: Box;
   readonly shapes: ReadonlyMap<DrawnLayer, ShapeSet>;
+  readonly arrays: ReadonlyMap<DrawnLayer, ShapeArrays>;
+  /** Boxes by drawn layer of the cell's own shapes alone. */
+  readonly ownBoxes: ReadonlyMap<DrawnLayer, Box>;
   readonly #cell: LayoutCell;
   readonly #childBox: (target: number, magnification: number) => Box;
   #references: BoxTree | undefined;
@@ -37,9 +41,17 @@ export class CellGeometry implements CellExtents {
       shapes.set(drawn, set);
       if (!isEmptyBox(set.box)) boxes.set(drawn, set.box);
     }
+    const arrays = new Map<DrawnLayer, ShapeArrays>();
+    for (const [drawn, block] of cell.arrays) {
+      const set = new ShapeArrays(block, magnification);
+      arrays.set(drawn, set);
+      if (!isEmptyBox(set.box)) boxes.set(drawn, unionBox(boxes.get(drawn) ?? EMPTY_BOX, set.box));
+    }
+    this.ownBoxes = new Map(boxes);
     boxesOfReferences(cell.references, boxes, (target, own) => child(target, own).boxes);
     this.#cell = cell;
     this.shapes = shapes;
+    this.arrays = arrays;
     this.boxes = boxes;
     this.box = unionOf(boxes.values());
     this.#childBox = (target, own) => child(target, own).box;
@@ -174,6 +186,7 @@ function absoluteWidths(cells: readonly LayoutCell[], children: readonly Uint32A
   };
   cells.forEach((cell, number) => {
     for (const block of cell.paths.values()) if (block.widthIsAbsolute.includes(1)) mark(number);
+    for (const block of cell.arrays.values()) if (block.paths.widthIsAbsolute.includes(1)) mark(number);
   });
   for (let cell = open.pop(); cell !== undefined; cell = open.pop()) parents[cell].forEach(mark);
   return marked;

@@ -1,11 +1,11 @@
 /** Boxes of what the references of a cell bring into it. */
 import { type Box, EMPTY_BOX, unionBox } from '../../../shared/polygon.ts';
-import type { DrawnLayer, ReferenceBlock } from '../layout.ts';
+import type { DrawnLayer, LatticeBlock, ReferenceBlock } from '../layout.ts';
 import { type Lattice, latticeBox } from './lattice.ts';
 import { transformBox } from './transform-box.ts';
 
-export function latticeAt(references: ReferenceBlock, n: number): Lattice {
-  const { columns, rows, stepsDbu } = references;
+export function latticeAt(lattices: LatticeBlock, n: number): Lattice {
+  const { columns, rows, stepsDbu } = lattices;
   return {
     columns: columns[n],
     rows: rows[n],

@@ -1,10 +1,11 @@
 /** Opens a layout by what its first bytes say, whatever its name ends in. */
 import { InputFault } from '../../../shared/errors.ts';
 import type { Layout } from '../layout.ts';
-import { type ReadOptions, readHead } from './byte-source.ts';
+import { readHead } from './byte-source.ts';
 import { nearestName } from './hierarchy.ts';
+import type { OasisOptions } from './oasis.ts';
 
-export interface OpenLayoutOptions extends ReadOptions {
+export interface OpenLayoutOptions extends OasisOptions {
   /** Name of the top cell; may be left out where only one cell is referenced by no other. */
   readonly top?: string | undefined;
 }
@@ -20,7 +21,7 @@ const GDSII_MAGIC = Buffer.from([0x00, 0x06, 0x00, 0x02]);
 const OASIS_MAGIC = Buffer.from('%SEMI-OASIS\r\n', 'latin1');
 
 /**
- * Reads a layout (GDSII Stream, also packed with gzip) and settles its top cell.
+ * Reads a layout (GDSII Stream or OASIS, also packed with gzip) and settles its top cell.
  *
  * @throws InputFault when the file is of another kind or wrong in itself, when the named top cell is not there, or
  * when none is named and there is not exactly one
@@ -31,25 +32,21 @@ export async function openLayout(file: string, options: OpenLayoutOptions = {}):
   return { layout, top: topCellOf(layout, options.top) };
 }
 
-async function readByMagic(file: string, head: Buffer, options: ReadOptions): Promise<Layout> {
+async function readByMagic(file: string, head: Buffer, options: OasisOptions): Promise<Layout> {
   if (head.subarray(0, GDSII_MAGIC.length).equals(GDSII_MAGIC)) {
     const { readGdsii } = await import('./gdsii.ts');
     return readGdsii(file, options);
   }
   if (head.equals(OASIS_MAGIC)) {
-    throw new InputFault({
-      tag: 'unsupported',
-      file,
-      expected: 'a GDSII stream file',
-      found: 'an OASIS file, which cannot be read yet',
-      remedy: 'Write the layout as GDSII.',
-    });
+    const { readOasis } = await import('./oasis.ts');
+    return readOasis(file, options);
   }
   throw new InputFault({
     tag: head.length === 0 ? 'truncated' : 'malformed',
     file,
     place: 'byte 0',
-    expected: 'a GDSII stream file, which begins with 00 06 00 02',
+    expected:
+      'a GDSII stream, which begins with 00 06 00 02, or an OASIS file, which begins with %SEMI-OASIS',
     found: head.length === 0 ? 'an empty file' : (head.toString('hex').match(/../g) ?? []).join(' '),
     remedy: 'Name the layout file itself, plain or packed with gzip.',
   });

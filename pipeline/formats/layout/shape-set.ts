@@ -9,6 +9,9 @@ export interface Outline {
   xy: Int32Array | Float64Array;
   from: number;
   to: number;
+  /** To be added to every vertex. */
+  dx: number;
+  dy: number;
 }
 
 export class ShapeSet {
@@ -39,6 +42,8 @@ export class ShapeSet {
 
   /** Finds the vertices of shape n in the cell's frame; none for a path that covers nothing. */
   locate(n: number, outline: Outline): void {
+    outline.dx = 0;
+    outline.dy = 0;
     const polygons = this.#polygons;
     if (polygons !== undefined && n < this.polygons) {
       outline.xy = polygons.xy;
@@ -68,9 +73,10 @@ export class ShapeSet {
   }
 }
 
-export const emptyOutline = (): Outline => ({ xy: new Int32Array(0), from: 0, to: 0 });
+export const emptyOutline = (): Outline => ({ xy: new Int32Array(0), from: 0, to: 0, dx: 0, dy: 0 });
 
-function outlineBox({ xy, from, to }: Outline): Box {
+/** Box of an outline without its shift; empty for no vertices. */
+export function outlineBox({ xy, from, to }: Outline): Box {
   let x0 = Infinity;
   let y0 = Infinity;
   let x1 = -Infinity;

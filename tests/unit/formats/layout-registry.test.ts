@@ -3,6 +3,7 @@ import { afterAll, describe, expect, it } from 'vitest';
 import { openLayout } from '../../../pipeline/formats/layout/registry.ts';
 import { library, scratch, structure } from '../../fixtures/layout/gdsii-bytes.ts';
 import { EVERY_ELEMENT, rectangle, sref } from '../../fixtures/layout/gdsii-elements.ts';
+import { cell, oasisFile, RECTANGLE } from '../../fixtures/layout/oasis-bytes.ts';
 
 const files = scratch();
 afterAll(files.remove);
@@ -49,12 +50,12 @@ describe('opening a layout', () => {
   });
 
   it.each([
-    ['plain', (bytes: Buffer) => bytes],
-    ['packed', (bytes: Buffer) => gzipSync(bytes)],
-  ])('says that OASIS cannot be read yet (%s)', async (_, pack) => {
-    // The 13 bytes at the start of every OASIS file. Source: SEMI P39.
-    const file = files.write('chip.oas', pack(Buffer.from('%SEMI-OASIS\r\n\x01\x031.0', 'latin1')));
-    await expect(openLayout(file)).rejects.toMatchObject({ tag: 'unsupported' });
+    ['chip.oas', (bytes: Buffer) => bytes],
+    ['chip.oas.gz', (bytes: Buffer) => gzipSync(bytes)],
+    ['chip.gds', (bytes: Buffer) => gzipSync(bytes)],
+  ])('reads OASIS by its first bytes too (%s)', async (name, pack) => {
+    const { layout, top } = await openLayout(files.write(name, pack(oasisFile(cell('TGL7', RECTANGLE)))));
+    expect([layout.format, top, layout.cells.size]).toEqual(['oasis', 'TGL7', 1]);
   });
 
   it.each([
@@ -67,6 +68,16 @@ describe('opening a layout', () => {
   it('refuses a broken gzip file', async () => {
     const file = files.write('broken.gz', Buffer.from([0x1f, 0x8b, 8, 0, 0, 0, 0, 0, 0, 3, 0xff, 0xff]));
     await expect(openLayout(file)).rejects.toMatchObject({ tag: 'malformed' });
+  });
+
+  it('refuses a gzip bomb by a limit with a name', async () => {
+    // 96 MiB of the padding that may follow ENDLIB, packed to 95 kB.
+    const file = files.write('bomb.gds.gz', gzipSync(Buffer.concat([ONE_TOP, Buffer.alloc(96 * 2 ** 20)])));
+    await expect(openLayout(file)).rejects.toMatchObject({
+      tag: 'limit',
+      fields: { expected: expect.stringContaining('maximumUnpackedBytes') },
+    });
+    await expect(openLayout(file, { maximumUnpackedBytes: 2 ** 27 })).resolves.toMatchObject({ top: 'TOP' });
   });
 
   it('reports progress in bytes of the file on disk', async () => {
