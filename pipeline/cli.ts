@@ -15,6 +15,7 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
   stratafolio build <campaign>     the folio; --out <folder>  where it goes (<campaign>/folio)
                                               --data-only     no pages, only the data
                                               --jobs N        threads (all processors)
+  check and build take --follow-links-out: paths and links may lead out of the campaign folder
   stratafolio serve <folio>        a local server, to look at it; --port N (4173)
   stratafolio verify <folio>       every file against its recorded checksum
 
@@ -28,6 +29,7 @@ const OPTIONS = {
   jobs: { type: 'string' },
   force: { type: 'boolean' },
   port: { type: 'string' },
+  'follow-links-out': { type: 'boolean' },
   help: { type: 'boolean', short: 'h' },
   version: { type: 'boolean' },
 } as const;
@@ -37,8 +39,11 @@ type OptionName = keyof typeof OPTIONS;
 /** Options each command takes. */
 const COMMANDS: Record<string, { operand: string; options: readonly OptionName[] }> = {
   new: { operand: '<folder>', options: [] },
-  check: { operand: '<campaign>', options: [] },
-  build: { operand: '<campaign>', options: ['out', 'data-only', 'engine', 'jobs', 'force'] },
+  check: { operand: '<campaign>', options: ['follow-links-out'] },
+  build: {
+    operand: '<campaign>',
+    options: ['out', 'data-only', 'engine', 'jobs', 'force', 'follow-links-out'],
+  },
   serve: { operand: '<folio>', options: ['port'] },
   verify: { operand: '<folio>', options: [] },
 };
@@ -77,13 +82,17 @@ async function dispatch(argv: readonly string[]): Promise<number> {
     case 'new':
       return (await import('./commands/new.ts')).newCampaign(operand);
     case 'check':
-      return (await import('./commands/check.ts')).checkCampaign(operand);
+      return (await import('./commands/check.ts')).checkCampaign(
+        operand,
+        values['follow-links-out'] ?? false,
+      );
     case 'build': {
       if (values.engine !== undefined && values.engine !== 'local') {
         throw new UsageFault(`--engine ${values.engine}: this version builds with the engine "local" only.`);
       }
       return (await import('./commands/build.ts')).build(operand, {
         dataOnly: values['data-only'] ?? false,
+        allowOutside: values['follow-links-out'] ?? false,
         ...(values.out === undefined ? {} : { out: values.out }),
         ...(values.jobs === undefined ? {} : { jobs: wholeNumber('jobs', values.jobs, 1, 256) }),
       });

@@ -26,6 +26,7 @@ import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.
 import { lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { writeRenders } from './stages/render/write-renders.ts';
+import { checkFound } from './stages/survey/inside-campaign.ts';
 import { type LoadedCampaign, loadCampaign, readNamed } from './stages/survey/load-campaign.ts';
 import { type LoadedLayout, loadLayout } from './stages/survey/load-layout.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
@@ -40,6 +41,8 @@ export interface BuildOptions {
   readonly dataOnly?: boolean;
   /** Threads to use; as many as there are processors when left out. */
   readonly jobs?: number;
+  /** Whether paths and links of the campaign may leave its folder; default false. */
+  readonly allowOutside?: boolean;
   readonly progress: Progress;
   readonly signal?: AbortSignal;
 }
@@ -73,10 +76,12 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
       stages.set(name, (stages.get(name) ?? 0) + (performance.now() - from) / 1000);
     }
   };
-  const loaded = await loadCampaign(campaignPath);
+  const loaded = await loadCampaign(campaignPath, options.allowOutside ?? false);
   const target = resolve(options.out ?? join(loaded.folder, 'folio'));
   const layout = await timed('survey', () => loadLayout(loaded));
-  const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons);
+  const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons, (files) =>
+    checkFound(loaded.folder, files, 'lessons', loaded.allowOutside),
+  );
   for (const scan of loaded.campaign.scans) if (scan.image) picturePixelUm(scan);
   const staging = await openStaging(target);
   try {
@@ -123,7 +128,9 @@ async function buildScan(
   const folder = join(staging, 'data', scan.id);
   await mkdir(folder, { recursive: true });
 
-  const surveyed = await timed('survey', () => surveyScan(loaded.folder, scan, progress, signal));
+  const surveyed = await timed('survey', () =>
+    surveyScan(loaded.folder, scan, progress, signal, loaded.allowOutside),
+  );
   const { survey, field } = surveyed;
   const landmarks = scan.placement
     ? {
@@ -218,7 +225,7 @@ async function buildPicture(
   const name = scan.image!.file;
   const pixelUm = picturePixelUm(scan);
   const { plates, layers, placement } = await writePicture(
-    { file: join(campaignFolder, name), name, pixelUm },
+    { file: resolve(campaignFolder, name), name, pixelUm },
     folder,
   );
   await writeArtefact(join(folder, 'plates.json'), platesSchema, plates);

@@ -5,7 +5,7 @@ import { type BuildSummary, buildFolio } from '../run.ts';
 
 export async function build(
   campaign: string,
-  options: { out?: string; dataOnly: boolean; jobs?: number },
+  options: { out?: string; dataOnly: boolean; jobs?: number; allowOutside?: boolean },
 ): Promise<number> {
   const stop = new AbortController();
   const onSignal = () => stop.abort();

@@ -3,13 +3,14 @@ import { describeCampaign, describeLayout, describeScan } from '../stages/survey
 import { loadCampaign } from '../stages/survey/load-campaign.ts';
 import { loadLayout } from '../stages/survey/load-layout.ts';
 
-export async function checkCampaign(path: string): Promise<number> {
-  const loaded = await loadCampaign(path);
+export async function checkCampaign(path: string, allowOutside = false): Promise<number> {
+  const loaded = await loadCampaign(path, allowOutside);
   const layout = await loadLayout(loaded);
   const lines = describeCampaign(loaded);
   if (layout) lines.push(...describeLayout(layout, loaded.process));
   else lines.push('', 'No layout: the folio will show the image without a drawing.');
-  for (const scan of loaded.campaign.scans) lines.push(...(await describeScan(loaded.folder, scan)));
+  for (const scan of loaded.campaign.scans)
+    lines.push(...(await describeScan(loaded.folder, scan, allowOutside)));
   process.stdout.write(`${lines.join('\n')}\n`);
   return 0;
 }

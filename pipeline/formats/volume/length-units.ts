@@ -2,6 +2,13 @@
 
 const NANOMETRES: Readonly<Record<string, number>> = {
   m: 1e9,
+  meter: 1e9,
+  metre: 1e9,
+  decimeter: 1e8,
+  centimeter: 1e7,
+  millimeter: 1e6,
+  millimetre: 1e6,
+  picometer: 1e-3,
   dm: 1e8,
   cm: 1e7,
   mm: 1e6,

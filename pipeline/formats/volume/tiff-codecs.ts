@@ -1,5 +1,5 @@
 /** How strips and tiles are compressed: codes, names, and what each can make of how many bytes. */
-import { inflate, inflateSync } from 'node:zlib';
+import { inflate, inflateSync, zstdDecompress } from 'node:zlib';
 import { DamagedData } from './damaged-data.ts';
 import { decodeLzw } from './lzw.ts';
 import { decodePackBits } from './packbits.ts';
@@ -13,8 +13,8 @@ export interface TiffCodec {
   readonly mostGrowth: number;
   /** Whether writers may apply a predictor before it. */
   readonly predicts: boolean;
-  /** Up to `size` bytes; fewer where the data end early. May return `input` itself. */
-  decode(input: Bytes, size: number): Bytes | Promise<Bytes>;
+  /** Up to `size` bytes, `width` pixels to a row; fewer where the data end early. May return `input` itself. */
+  decode(input: Bytes, size: number, width: number): Bytes | Promise<Bytes>;
 }
 
 const deflate: TiffCodec = {
@@ -32,6 +32,13 @@ export const TIFF_CODECS: Readonly<Record<number, TiffCodec>> = {
   8: deflate,
   32773: { name: 'PackBits', mostGrowth: 64, predicts: false, decode: decodePackBits },
   32946: deflate,
+  50000: {
+    name: 'Zstandard',
+    // A block of at most 128 kB takes four bytes where it repeats one.
+    mostGrowth: 131072 / 4,
+    predicts: true,
+    decode: decodeZstd,
+  },
 };
 
 /** Names of compressions that are not read, for messages. */
@@ -40,11 +47,9 @@ export const OTHER_COMPRESSIONS: Readonly<Record<number, string>> = {
   3: 'fax group 3',
   4: 'fax group 4',
   6: 'old JPEG',
-  7: 'JPEG',
   34712: 'JPEG 2000',
   34887: 'LERC',
   34925: 'LZMA',
-  50000: 'Zstandard',
   50001: 'WebP',
 };
 
@@ -64,6 +69,20 @@ function decodeDeflate(input: Bytes, size: number): Bytes | Promise<Bytes> {
   } catch (error) {
     throw asDamage(error);
   }
+}
+
+function decodeZstd(input: Bytes, size: number): Promise<Bytes> {
+  return new Promise((resolve, reject) => {
+    zstdDecompress(input, { maxOutputLength: size }, (error, result) => {
+      if (!error) return resolve(result);
+      const { code = '' } = error as NodeJS.ErrnoException;
+      const isLong = code === 'ERR_BUFFER_TOO_LARGE';
+      const found = isLong
+        ? 'Zstandard data for more voxels than the page has'
+        : `Zstandard data that do not decode`;
+      reject(new DamagedData(isLong ? found : `${found} (${code})`));
+    });
+  });
 }
 
 function asDamage(error: unknown): unknown {

@@ -40,7 +40,7 @@ export async function readTiffMetadata(
   const imageJ = parseImageJDescription(first.description);
 
   const notes = [`${page.littleEndian ? 'little' : 'big'}-endian`, compressionNote(first), ...seen];
-  if (ome) {
+  if (ome && ome.companion === null) {
     const counts = { slices: ome.sizeZ, channels: ome.sizeC, times: ome.sizeT };
     checkOneVolume(file, notes, 'OME-XML', nz, counts);
   }

@@ -2,10 +2,11 @@
 import type { VoxelType } from '../volume.ts';
 import { bytesPerVoxel } from './sample-types.ts';
 import { type ChunkGrid, readChunkGrid } from './tiff-chunk-grid.ts';
-import { OTHER_COMPRESSIONS, TIFF_CODECS, type TiffCodec } from './tiff-codecs.ts';
-import { readValue, type TiffDirectory, type TiffHeader } from './tiff-directory.ts';
+import { type Bytes, OTHER_COMPRESSIONS, TIFF_CODECS, type TiffCodec } from './tiff-codecs.ts';
+import { readNumbers, readValue, type TiffDirectory, type TiffHeader } from './tiff-directory.ts';
 import type { TiffFile } from './tiff-file.ts';
-import type { TagName } from './tiff-tags.ts';
+import { jpegCodec } from './tiff-jpeg.ts';
+import { TAG, type TagName } from './tiff-tags.ts';
 
 export interface TiffPage {
   /** From 1, as people count pages. */
@@ -81,11 +82,15 @@ export async function readPage(
   if (typeof type !== 'string') throw refuse(EVERY_TYPE, type.found);
 
   const code = await value('compression', 1);
-  const codec = TIFF_CODECS[code];
+  const isJpeg = code === JPEG;
+  if (isJpeg && type !== 'uint8') {
+    throw refuse('8 bits unsigned with JPEG compression', type, 'Save it with LZW or deflate compression.');
+  }
+  const codec = isJpeg ? jpegCodec(await readTables(file, header, directory, number)) : TIFF_CODECS[code];
   if (!codec) {
     const found = OTHER_COMPRESSIONS[code] ?? `compression ${code}`;
     throw refuse(
-      'compression none, LZW, deflate or PackBits',
+      'compression none, LZW, deflate, Zstandard, PackBits or JPEG',
       found,
       'Save it with one of these compressions.',
     );
@@ -94,7 +99,7 @@ export async function readPage(
   const isFloat = type.startsWith('float');
   if (!isPredictor(predictor) || (predictor > 1 && !codec.predicts) || (predictor === 3 && !isFloat)) {
     throw refuse(
-      'predictor 1, 2 or 3 (3 for floating point) with LZW or deflate',
+      'predictor 1, 2 or 3 (3 for floating point) with LZW, deflate or Zstandard',
       `predictor ${predictor} with ${codec.name} and ${type}`,
       'Save it without a predictor.',
     );
@@ -121,6 +126,20 @@ export function plainDataAt(page: TiffPage): number | null {
     if (chunks.offsets[index] !== at + index * step) return null;
   }
   return at;
+}
+
+const JPEG = 7;
+const MOST_TABLE_BYTES = 65536;
+
+async function readTables(
+  file: TiffFile,
+  header: TiffHeader,
+  directory: TiffDirectory,
+  page: number,
+): Promise<Bytes | null> {
+  const entry = directory.entries.get(TAG.jpegTables);
+  if (!entry || entry.count > MOST_TABLE_BYTES) return null;
+  return Uint8Array.from(await readNumbers(file, header, entry, 'JPEG tables', page));
 }
 
 const isPredictor = (value: number): value is 1 | 2 | 3 => value === 1 || value === 2 || value === 3;

@@ -101,7 +101,7 @@ async function decodeChunk(
   try {
     if (page.bitsReversed) reverseBits(raw);
     // The last strip may have been written with all its rows; those past the page are cut off here.
-    const decoded = await codec.decode(raw, chunks.height * chunks.width * size);
+    const decoded = await codec.decode(raw, chunks.height * chunks.width * size, chunks.width);
     if (decoded.length < needed) {
       throw new DamagedData(
         `${codec.name} data that end after ${decoded.length} of ${needed} bytes`,

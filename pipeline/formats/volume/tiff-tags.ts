@@ -24,6 +24,8 @@ export const TAG = {
   tileOffsets: 324,
   tileByteCounts: 325,
   sampleFormat: 339,
+  /** @source Adobe Photoshop TIFF Technical Notes, TTN2. */
+  jpegTables: 347,
 } as const;
 
 export type TagName = keyof typeof TAG;

@@ -11,6 +11,8 @@ import type { VolumeSource, VoxelArray, VoxelBox } from '../volume.ts';
 import { resolveBox } from './box.ts';
 import { FileHandles } from './file-handles.ts';
 import { inParallel } from './in-parallel.ts';
+import { parseOmeDescription } from './ome-description.ts';
+import { orderByOme } from './ome-order.ts';
 import { readPlainPlane } from './plain-planes.ts';
 import { bytesPerVoxel, HOST_IS_LITTLE_ENDIAN, newVoxels } from './sample-types.ts';
 import { readDirectory } from './tiff-directory.ts';
@@ -36,7 +38,8 @@ const LANES = 4;
  * and to hold all the bytes that its directories speak of.
  *
  * One sample per pixel; 8, 16 and 32 bits unsigned or signed, floating point of 32 and 64; classic and BigTIFF; either
- * byte order and either fill order; strips and tiles; no compression, LZW, deflate and PackBits; predictors 1, 2 and 3.
+ * byte order and either fill order; strips and tiles; no compression, LZW, deflate, Zstandard, PackBits and JPEG of 8 bits; predictors
+ * 1, 2 and 3.
  * Values are given as stored, also where small ones are meant to be bright. A window of a compressed page decodes every
  * strip or tile that it touches, whole.
  *
@@ -61,8 +64,9 @@ export async function openTiffStack(
     const scanned = await scanAll(handles, files, options);
     const notes = [...new Set(scanned.flatMap((file) => file.notes))];
     const nz = scanned.reduce((sum, file) => sum + file.slices.length, 0);
+    const slices = inOrder(handles, scanned, notes);
     const metadata = await readTiffMetadata(handles, scanned[0], nz, notes);
-    return new TiffStack(handles, scanned, metadata, options.maxSlicePixels ?? MAX_SLICE_PIXELS);
+    return new TiffStack(handles, scanned, slices, metadata, options.maxSlicePixels ?? MAX_SLICE_PIXELS);
   } catch (error) {
     await handles.close();
     throw error;
@@ -95,6 +99,28 @@ async function scanAll(
   return scanned;
 }
 
+interface SliceOfFile {
+  readonly file: ScannedFile;
+  readonly slice: ScannedSlice;
+}
+
+/** Slices in the order of their files, unless OME-XML states another. */
+function inOrder(handles: FileHandles, scanned: readonly ScannedFile[], notes: string[]): SliceOfFile[] {
+  const slices = scanned.flatMap((file) => file.slices.map((slice) => ({ file, slice })));
+  const [{ path, length, description }] = scanned;
+  const ome = parseOmeDescription(description);
+  if (!ome) return slices;
+  const pages = slices.map(({ file, slice }) => ({ path: file.path, page: slice.page - 1 }));
+  const order = orderByOme(ome, pages, notes, (expected, found) =>
+    TiffFile.known(handles, path, length).fault('inconsistent', 1, null, {
+      expected,
+      found,
+      remedy: 'Name all files of this volume and no others, with the names they were written with.',
+    }),
+  );
+  return order?.map((n) => slices[n]) ?? slices;
+}
+
 class TiffStack implements VolumeSource {
   readonly format = 'tiff';
   readonly shape: VolumeSource['shape'];
@@ -103,23 +129,24 @@ class TiffStack implements VolumeSource {
   readonly files: readonly string[];
   readonly metadata: VolumeSource['metadata'];
   readonly #handles: FileHandles;
-  readonly #slices: readonly { readonly file: ScannedFile; readonly slice: ScannedSlice }[];
+  readonly #slices: readonly SliceOfFile[];
   readonly #maxSlicePixels: number;
 
   constructor(
     handles: FileHandles,
     scanned: readonly ScannedFile[],
+    slices: readonly SliceOfFile[],
     metadata: VolumeSource['metadata'],
     maxSlicePixels: number,
   ) {
     const { width, height, type } = scanned[0].kind;
     this.#handles = handles;
-    this.#slices = scanned.flatMap((file) => file.slices.map((slice) => ({ file, slice })));
+    this.#slices = slices;
     this.#maxSlicePixels = maxSlicePixels;
     this.shape = { nz: this.#slices.length, ny: height, nx: width };
     this.type = type;
     this.bytes = scanned.reduce((sum, file) => sum + file.length, 0);
-    this.files = scanned.map((file) => file.path);
+    this.files = [...new Set(slices.map(({ file }) => file.path))];
     this.metadata = metadata;
   }
 

@@ -9,9 +9,14 @@ const PICTURE = /\.(png|jpe?g|webp|gif|avif|svg)$/i;
 
 /**
  * Files of the lessons glob, absolute, sorted.
+ * @param accept is given all files that will be read and throws for those that may not be
  * @throws InputFault when none matches, two have one name, or one has no proper front matter
  */
-export async function lessonFiles(campaignFolder: string, pattern: string | undefined): Promise<string[]> {
+export async function lessonFiles(
+  campaignFolder: string,
+  pattern: string | undefined,
+  accept: (files: readonly string[]) => Promise<void> = async () => {},
+): Promise<string[]> {
   if (pattern === undefined) return [];
   const found = await glob(pattern, { cwd: campaignFolder, absolute: true, expandDirectories: false });
   const fault = (expected: string, what: string) =>
@@ -27,6 +32,7 @@ export async function lessonFiles(campaignFolder: string, pattern: string | unde
   const names = found.map((file) => basename(file));
   const twice = names.find((name, n) => names.indexOf(name) < n);
   if (twice) throw fault('file names of their own', `"${twice}" in two folders`);
+  await accept([...found, ...(await picturesBeside(found))]);
   for (const file of found) splitLesson(await readFile(file, 'utf8'), relative(campaignFolder, file));
   return found.sort();
 }
@@ -34,9 +40,24 @@ export async function lessonFiles(campaignFolder: string, pattern: string | unde
 /** Copies the lessons and the pictures that lie beside them into one folder. */
 export async function copyLessons(lessons: readonly string[], target: string): Promise<void> {
   for (const lesson of lessons) await cp(lesson, join(target, basename(lesson)));
-  for (const folder of new Set(lessons.map((lesson) => dirname(lesson)))) {
-    for (const name of await readdir(folder, { recursive: true })) {
-      if (PICTURE.test(name)) await cp(join(folder, name), join(target, name));
+  for (const folder of foldersOf(lessons)) {
+    for (const name of await pictureNames(folder)) {
+      // A link is copied as what it leads to: the folio goes elsewhere.
+      await cp(join(folder, name), join(target, name), { dereference: true });
     }
   }
+}
+
+const foldersOf = (lessons: readonly string[]): ReadonlySet<string> =>
+  new Set(lessons.map((lesson) => dirname(lesson)));
+
+const pictureNames = async (folder: string): Promise<string[]> =>
+  (await readdir(folder, { recursive: true })).filter((name) => PICTURE.test(name));
+
+async function picturesBeside(lessons: readonly string[]): Promise<string[]> {
+  const pictures: string[] = [];
+  for (const folder of foldersOf(lessons)) {
+    for (const name of await pictureNames(folder)) pictures.push(join(folder, name));
+  }
+  return pictures;
 }

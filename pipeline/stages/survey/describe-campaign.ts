@@ -1,5 +1,5 @@
 /** What `check` tells of a campaign: what is there, what is missing, what does not fit, how big the build will be. */
-import { join } from 'node:path';
+import { resolve } from 'node:path';
 import type { CampaignScan } from '../../../shared/artefacts/campaign.ts';
 import { totalTiles } from '../../../shared/pyramid.ts';
 import { pictureSize } from '../../formats/picture.ts';
@@ -10,7 +10,7 @@ import { acquisitionChecks } from './acquisition-checks.ts';
 import type { LoadedCampaign } from './load-campaign.ts';
 import type { LoadedLayout } from './load-layout.ts';
 import { picturePixelUm } from './picture-pixel.ts';
-import { voxelSize } from './survey-scan.ts';
+import { greyUnit, voxelSize } from './survey-scan.ts';
 import { campaignPath, volumeSpec } from './volume-spec.ts';
 
 /** Bytes a plate pixel takes in all pyramid levels together, measured on the demo (tests/bench/results.md). */
@@ -76,10 +76,14 @@ export function describeLayout(layout: LoadedLayout, process: LoadedCampaign['pr
 }
 
 /** Reads headers only. */
-export async function describeScan(folder: string, scan: CampaignScan): Promise<string[]> {
+export async function describeScan(
+  folder: string,
+  scan: CampaignScan,
+  allowOutside = false,
+): Promise<string[]> {
   const lines = ['', `Scan ${scan.id}${scan.title ? `: ${scan.title}` : ''}`];
   if (scan.image) return [...lines, ...(await describePicture(folder, scan, scan.image.file))];
-  const source = await openVolume(await volumeSpec(folder, scan), {
+  const source = await openVolume(await volumeSpec(folder, scan, allowOutside), {
     nameOf: (file) => campaignPath(folder, file),
   });
   try {
@@ -106,6 +110,7 @@ export async function describeScan(folder: string, scan: CampaignScan): Promise<
       ),
       ...source.metadata.notes.map((note) => row('note', note)),
       ...voxel.notes.map((note) => row('doubt', note)),
+      ...greyUnit(scan, source).notes.map((note) => row('doubt', note)),
       ...acquisitionChecks(scan.acquisition, voxel, (nz * voxel.z) / 1000).map((c) =>
         row(c.verdict === 'odd' ? 'doubt' : 'check', c.text),
       ),
@@ -128,7 +133,7 @@ function labelWords(layout: LoadedLayout): string {
 }
 
 async function describePicture(folder: string, scan: CampaignScan, name: string): Promise<string[]> {
-  const { width, height, format, bytes } = await pictureSize(join(folder, name), name);
+  const { width, height, format, bytes } = await pictureSize(resolve(folder, name), name);
   const pixelUm = picturePixelUm(scan);
   return [
     row('picture', `${name} (${format.toUpperCase()}), ${formatBytes(bytes)}`),

@@ -5,6 +5,7 @@ import { type Campaign, campaignSchema } from '../../../shared/artefacts/campaig
 import { layersUpward, type Process, processSchema } from '../../../shared/artefacts/process.ts';
 import { readYaml } from '../../../shared/artefacts/read.ts';
 import { InputFault } from '../../../shared/errors.ts';
+import { checkCampaignPaths } from './inside-campaign.ts';
 
 export const CAMPAIGN_FILE = 'campaign.yaml';
 
@@ -14,21 +15,25 @@ export interface LoadedCampaign {
   readonly campaign: Campaign;
   /** Layers from the silicon up; null where the campaign names no process. */
   readonly process: Process | null;
+  /** Whether the user allows paths and links that leave the folder. */
+  readonly allowOutside: boolean;
 }
 
 /**
  * @param path the campaign folder, or its campaign.yaml
- * @throws InputFault for a missing file, bad YAML, or content that is not of the schema.
+ * @param allowOutside whether paths and links in it may leave the folder
+ * @throws InputFault for a missing file, bad YAML, content that is not of the schema, or a path that leaves the folder.
  */
-export async function loadCampaign(path: string): Promise<LoadedCampaign> {
+export async function loadCampaign(path: string, allowOutside = false): Promise<LoadedCampaign> {
   const absolute = resolve(path);
   const folder = basename(absolute) === CAMPAIGN_FILE ? dirname(absolute) : absolute;
   const text = await readCampaignText(join(folder, CAMPAIGN_FILE), path);
   const campaign = readYaml(text, CAMPAIGN_FILE, campaignSchema);
-  if (!campaign.chip.process) return { folder, campaign, process: null };
+  await checkCampaignPaths(folder, campaign, allowOutside);
+  if (!campaign.chip.process) return { folder, campaign, process: null, allowOutside };
   const named = campaign.chip.process;
   const process = readYaml(await readNamed(folder, named, 'chip.process'), named, processSchema);
-  return { folder, campaign, process: { ...process, layers: layersUpward(process) } };
+  return { folder, campaign, process: { ...process, layers: layersUpward(process) }, allowOutside };
 }
 
 async function readCampaignText(file: string, given: string): Promise<string> {
@@ -55,7 +60,7 @@ async function readCampaignText(file: string, given: string): Promise<string> {
  */
 export async function readNamed(folder: string, named: string, key: string): Promise<string> {
   try {
-    return await readFile(join(folder, named), 'utf8');
+    return await readFile(resolve(folder, named), 'utf8');
   } catch (cause) {
     throw missingNamed(named, key, cause);
   }

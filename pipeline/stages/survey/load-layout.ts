@@ -1,7 +1,7 @@
 /** The layout of a campaign: opened, matched against the process table, its facts gathered. */
 import { createHash } from 'node:crypto';
 import { readFile, stat } from 'node:fs/promises';
-import { join } from 'node:path';
+import { resolve } from 'node:path';
 import type { Box } from '../../../shared/polygon.ts';
 import { boundsUm, countShapes } from '../../formats/layout/flatten.ts';
 import { openLayout } from '../../formats/layout/registry.ts';
@@ -27,7 +27,7 @@ export interface LoadedLayout {
 export async function loadLayout(loaded: LoadedCampaign): Promise<LoadedLayout | null> {
   const named = loaded.campaign.chip.layout;
   if (!named) return null;
-  const path = join(loaded.folder, named.file);
+  const path = resolve(loaded.folder, named.file);
   await stat(path).catch((cause) => {
     throw missingNamed(named.file, 'chip.layout.file', cause);
   });

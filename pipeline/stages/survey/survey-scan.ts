@@ -34,8 +34,9 @@ export async function surveyScan(
   scan: CampaignScan,
   progress: Progress,
   signal?: AbortSignal,
+  allowOutside = false,
 ): Promise<SurveyedScan> {
-  const spec = await volumeSpec(folder, scan);
+  const spec = await volumeSpec(folder, scan, allowOutside);
   const source = await openVolume(spec, {
     nameOf: (file) => campaignPath(folder, file),
     ...(signal ? { signal } : {}),
@@ -57,7 +58,7 @@ export async function surveyScan(
       });
     }
     const at = (share: number) => percentile(greys.sorted, share);
-    const unit = scan.grey_unit ?? source.metadata.greyUnit ?? 'arbitrary';
+    const grey = greyUnit(scan, source);
     const survey: Survey = {
       version: 1,
       format: source.format,
@@ -70,7 +71,7 @@ export async function surveyScan(
       voxel_nm: { x: voxel.x, y: voxel.y, z: voxel.z },
       voxel_source: voxel.source,
       grey: {
-        unit,
+        unit: grey.unit,
         minimum: at(0),
         p1: at(0.01),
         median: at(0.5),
@@ -81,7 +82,7 @@ export async function surveyScan(
       nodata: { kind: field.kind, value: field.value, fraction: field.outside },
       broken_slices: [...greys.brokenSlices],
       checks: acquisitionChecks(scan.acquisition, voxel, (nz * voxel.z) / 1000),
-      notes: [...source.metadata.notes, ...voxel.notes],
+      notes: [...source.metadata.notes, ...voxel.notes, ...grey.notes],
     };
     return { scan, spec, survey, field, sliceWindows: greys.sliceWindows };
   } finally {
@@ -131,4 +132,22 @@ export function voxelSize(scan: CampaignScan, source: VolumeSource): VoxelSize {
     found: `no voxel size along ${lacking.join(', ')}`,
     remedy: 'Add voxel_nm: [x, y, z] to the scan.',
   });
+}
+
+/** Unit of the grey values: the campaign's word, else the file's. */
+export function greyUnit(
+  scan: CampaignScan,
+  source: VolumeSource,
+): { readonly unit: string; readonly notes: readonly string[] } {
+  const told = source.metadata.greyUnit;
+  const stated = scan.grey_unit;
+  const differs = stated !== undefined && told !== null && told !== stated;
+  return {
+    unit: stated ?? told ?? 'arbitrary',
+    notes: differs
+      ? [
+          `Grey values: ${CAMPAIGN_FILE} says ${stated}, the file says ${told}. ${CAMPAIGN_FILE} was followed.`,
+        ]
+      : [],
+  };
 }

@@ -1,46 +1,73 @@
 /** From what campaign.yaml says of a scan to what a volume reader needs. */
 import { stat } from 'node:fs/promises';
-import { join, relative } from 'node:path';
+import { extname, relative } from 'node:path';
 import { glob } from 'tinyglobby';
 import type { CampaignScan } from '../../../shared/artefacts/campaign.ts';
 import { InputFault } from '../../../shared/errors.ts';
 import type { VolumeSpec } from '../../formats/volume/registry.ts';
 import { orderSeries } from '../../formats/volume/series.ts';
+import { checkFound, checkPattern, insideCampaign } from './inside-campaign.ts';
 import { CAMPAIGN_FILE, missingNamed } from './load-campaign.ts';
 
-/** @throws InputFault for a glob that matches nothing, a gap in the numbers, or a format without a reader. */
-export async function volumeSpec(folder: string, scan: CampaignScan): Promise<VolumeSpec> {
+/** Extensions of pictures that hold one slice; all others are taken for TIFF, which says so where it is not. */
+const PICTURES: ReadonlySet<string> = new Set(['.png', '.jpg', '.jpeg']);
+
+/**
+ * @param allowOutside whether paths and links may leave the campaign folder
+ * @throws InputFault for a glob that matches nothing, a gap in the numbers, a file that is not there, or a path that
+ *   leaves the folder
+ */
+export async function volumeSpec(
+  folder: string,
+  scan: CampaignScan,
+  allowOutside = false,
+): Promise<VolumeSpec> {
   const volume = scan.volume;
   const key = `scan "${scan.id}", volume`;
   if (!volume) throw new TypeError(`Scan ${scan.id} is not a volume.`);
-  if (volume.files !== undefined) {
-    const found = await glob(volume.files, { cwd: folder, absolute: true, expandDirectories: false });
-    return {
-      kind: 'tiff',
-      files: orderSeries(found, { pattern: volume.files, file: CAMPAIGN_FILE, place: `${key}.files` }),
-    };
-  }
-  if (volume.raw !== undefined && volume.shape && volume.dtype) {
-    const file = join(folder, volume.raw);
+  const named = async (path: string, kind: string): Promise<string> => {
+    const file = await insideCampaign(folder, path, `${key}.${kind}`, allowOutside);
     await stat(file).catch((cause) => {
-      throw missingNamed(volume.raw!, `${key}.raw`, cause);
+      throw missingNamed(path, `${key}.${kind}`, cause);
     });
-    return {
-      kind: 'raw',
-      file,
-      shape: volume.shape,
-      dtype: volume.dtype,
-      offsetBytes: volume.offset_bytes ?? 0,
-    };
+    return file;
+  };
+  const { dataset } = volume;
+  if (dataset !== undefined && volume.hdf5 === undefined && volume.zarr === undefined) {
+    throw new InputFault({
+      tag: 'schema',
+      file: CAMPAIGN_FILE,
+      place: `${key}.dataset`,
+      expected: 'hdf5 or zarr beside dataset',
+      found: volume.raw === undefined ? 'files' : 'raw',
+      remedy: 'Take dataset out.',
+    });
   }
-  throw new InputFault({
-    tag: 'unsupported',
-    file: CAMPAIGN_FILE,
-    place: key,
-    expected: 'files (a TIFF stack) or raw',
-    found: volume.hdf5 !== undefined ? `hdf5: ${volume.hdf5}` : `zarr: ${volume.zarr}`,
-    remedy: 'This version has no reader for it yet; convert the volume to a TIFF stack.',
-  });
+  if (volume.files !== undefined) return seriesSpec(folder, volume.files, `${key}.files`, allowOutside);
+  if (volume.hdf5 !== undefined) {
+    const file = await named(volume.hdf5, 'hdf5');
+    return { kind: 'hdf5', file, ...(dataset === undefined ? {} : { dataset }) };
+  }
+  if (volume.zarr !== undefined) {
+    const array = dataset === undefined ? {} : { array: dataset };
+    return { kind: 'zarr', folder: await named(volume.zarr, 'zarr'), allowOutside, ...array };
+  }
+  const { raw, shape, dtype } = volume;
+  if (raw === undefined || !shape || !dtype) throw new TypeError(`Scan ${scan.id} names no volume.`);
+  return { kind: 'raw', file: await named(raw, 'raw'), shape, dtype, offsetBytes: volume.offset_bytes ?? 0 };
+}
+
+async function seriesSpec(
+  folder: string,
+  pattern: string,
+  place: string,
+  allowOutside: boolean,
+): Promise<VolumeSpec> {
+  checkPattern(folder, pattern, place, allowOutside);
+  const found = await glob(pattern, { cwd: folder, absolute: true, expandDirectories: false });
+  await checkFound(folder, found, place, allowOutside);
+  const files = orderSeries(found, { pattern, file: CAMPAIGN_FILE, place });
+  return { kind: PICTURES.has(extname(files[0]).toLowerCase()) ? 'pictures' : 'tiff', files };
 }
 
 /** Path as the user knows it: relative to the campaign. */

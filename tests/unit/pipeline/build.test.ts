@@ -8,6 +8,7 @@ import {
   readdirSync,
   readFileSync,
   rmSync,
+  symlinkSync,
   truncateSync,
   writeFileSync,
 } from 'node:fs';
@@ -277,6 +278,19 @@ describe('bad input', () => {
       'a picture without a pixel size',
       (f) => edit(f, 'campaign.yaml', 'scans:', 'scans:\n  - { id: top, image: { file: top.png } }'),
       ['campaign.yaml', 'scan "top"', 'pixel_nm'],
+    ],
+    [
+      'a path that leaves the campaign',
+      (f) => edit(f, 'campaign.yaml', 'bars.gds', '../bars.gds'),
+      ['campaign.yaml', 'chip.layout.file', '../bars.gds', '--follow-links-out'],
+    ],
+    [
+      'a link that leaves the campaign',
+      (f) => {
+        rmSync(join(f, 'process.yaml'));
+        symlinkSync('/etc/hostname', join(f, 'process.yaml'));
+      },
+      ['campaign.yaml', 'chip.process', '--follow-links-out'],
     ],
     ['no campaign', (f) => rmSync(join(f, 'campaign.yaml')), ['campaign.yaml', 'stratafolio new']],
   ];
