@@ -10,6 +10,8 @@ export default defineConfig({
   fullyParallel: true,
   // Two at most: the suite has to behave on a machine with two cores.
   workers: process.env.CI ? 1 : 2,
+  // A browser on a busy machine may miss a beat; a test that fails twice has a reason.
+  retries: process.env.CI ? 1 : 0,
   forbidOnly: process.env.CI !== undefined,
   timeout: 45_000,
   expect: { timeout: 10_000 },

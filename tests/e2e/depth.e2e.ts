@@ -32,7 +32,9 @@ test('the slider says plate, layer and height, and moves by keys', async ({ page
   await page.keyboard.press('End');
   await expect(slider(page)).toHaveAttribute('aria-valuenow', '19');
   await settled(page);
-  expect(await canvasPixel(page, 'image')).toEqual([markGrey(19), markGrey(19), markGrey(19), 255]);
+  await expect
+    .poll(() => canvasPixel(page, 'image'))
+    .toEqual([markGrey(19), markGrey(19), markGrey(19), 255]);
 });
 
 test('the wheel over the column moves one plate a notch, up is up', async ({ page }) => {

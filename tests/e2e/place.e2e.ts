@@ -30,7 +30,16 @@ test('the address follows the reader, and back restores', async ({ page }) => {
   await page.locator('.pane[data-view="image"] .ground').focus();
   await page.keyboard.press('ArrowRight');
   await expect.poll(() => field(page, 'x').then(Number)).toBeGreaterThan(107.5);
-  const there = await page.evaluate(() => location.hash);
+  // The move is eased: the address is taken once it has come to rest.
+  const hash = () => page.evaluate(() => location.hash);
+  await expect
+    .poll(async () => {
+      const before = await hash();
+      await page.waitForTimeout(500);
+      return before === (await hash());
+    })
+    .toBe(true);
+  const there = await hash();
   await page.evaluate(() => {
     location.hash = '#z=0.4&x=104&y=83&w=5&show=drawing';
   });

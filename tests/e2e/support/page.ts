@@ -44,6 +44,13 @@ export async function settled(page: Page): Promise<void> {
     const pane = viewer?.querySelector<HTMLElement>('.pane[data-view="image"]');
     return viewer?.dataset.ready === '' && pane?.dataset.shown === `plate ${viewer.dataset.plate}`;
   });
+  // The swap is said at once and drawn with the next frames.
+  await page.evaluate(
+    () =>
+      new Promise((done) =>
+        requestAnimationFrame(() => requestAnimationFrame(() => requestAnimationFrame(done))),
+      ),
+  );
 }
 
 /** Red, green, blue and alpha of the canvas of one view, at a share of its width and height. */
