@@ -41,7 +41,11 @@ const volumeSchema = z
     hdf5: z.string().min(1).optional().describe('HDF5 file.'),
     zarr: z.string().min(1).optional().describe('OME-Zarr folder.'),
     raw: z.string().min(1).optional().describe('Headerless file; needs shape and dtype.'),
-    dataset: z.string().min(1).optional().describe('Path of the dataset inside the HDF5 file.'),
+    dataset: z
+      .string()
+      .min(1)
+      .optional()
+      .describe('Path of the dataset inside the HDF5 file, or of the array inside the Zarr folder.'),
     shape: z
       .tuple([z.int().positive(), z.int().positive(), z.int().positive()])
       .optional()

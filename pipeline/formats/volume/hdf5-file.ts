@@ -22,6 +22,7 @@ const START_MS = 20_000;
 /** Bytes that the slowest filter unpacks in a millisecond, on a slow and busy machine. */
 const UNPACKED_PER_MS = 20_000;
 const TICK_MS = 50;
+const CLOSED = 'read from a volume that was closed';
 const FOR_EVER = 'data on which the HDF5 library runs for ever';
 const PAGE = 65536;
 /** The library itself and the reading of structure; a forged length gets no further. */
@@ -97,7 +98,7 @@ export class Hdf5File {
     bytes = 0,
   ): Promise<ReturnType<Hdf5Calls[C]>> {
     const result = this.#last.then(async () => {
-      if (this.#closed) throw new Error('read from a volume that was closed');
+      if (this.#closed) throw new Error(CLOSED);
       if (this.#gone) throw this.#gone;
       const answer = this.#expect(STILL_MS + bytes / UNPACKED_PER_MS);
       this.#worker.postMessage({ call, args } satisfies Hdf5Request);
@@ -125,6 +126,7 @@ export class Hdf5File {
   async close(): Promise<void> {
     this.#closed = true;
     this.#gone ??= this.#damaged('the end of reading');
+    this.#waiting?.reject(new Error(CLOSED));
     await this.#worker.terminate();
   }
 
@@ -185,6 +187,8 @@ export class Hdf5File {
       // A thread that has ended has no time to tell.
       look().catch(() => {});
     }, TICK_MS);
+    // The thread keeps the process alive while something is awaited; the watch alone must not.
+    timer.unref();
     return () => clearInterval(timer);
   }
 

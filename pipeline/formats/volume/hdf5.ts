@@ -147,6 +147,7 @@ class Hdf5Volume implements VolumeSource {
   readonly #leading: number;
   readonly #chunks: readonly number[] | null;
   readonly #chunkBytes: number;
+  readonly #isPacked: boolean;
   #kept: { readonly box: Window; readonly voxels: VoxelArray } | null = null;
 
   constructor(
@@ -163,6 +164,7 @@ class Hdf5Volume implements VolumeSource {
     this.#stored = stored;
     this.#leading = sizes.length - 3;
     this.#chunks = dataset.chunks?.slice(-3) ?? null;
+    this.#isPacked = dataset.filters.length > 0;
     this.shape = { nz, ny, nx };
     this.type = stored.type;
     this.bytes = bytes;
@@ -178,6 +180,8 @@ class Hdf5Volume implements VolumeSource {
     signal?.throwIfAborted();
     if (countOf(wanted) === 0) return newVoxels(this.type, 0);
     const grid = this.#chunks ?? [1, 1, 1];
+    // Only what is packed has to be read by whole chunks; of others the library reads the rows it needs.
+    if (!this.#isPacked) return this.#readBlocks(wanted, signal);
     const hulls = layersOf(wanted, grid[0]).map((layer) => ({
       layer,
       hull: hullOf(layer, grid, this.shape),

@@ -93,9 +93,11 @@ class PictureSeries implements VolumeSource {
     this.bytes = bytes;
     this.files = files;
     this.#nameOf = nameOf;
-    this.#isGrey = first.channels < 3;
+    // Conversion to grey drops transparency unseen: with it, all channels are asked for.
+    this.#isGrey = first.channels === 1;
     const lossy = first.kind === 'jpeg' ? ['compression JPEG: grey values are not the original ones'] : [];
-    const colour = first.channels > 2 ? ['stored in colour; all channels are equal'] : [];
+    const colour =
+      first.channels > 1 ? ['stored in colour or with transparency; all channels are equal'] : [];
     // Pictures state a print size at best, and that is a default of the program more often than not.
     this.metadata = {
       voxelNm: { x: null, y: null, z: null },
@@ -158,7 +160,7 @@ class PictureSeries implements VolumeSource {
       tag: 'unsupported',
       place: `column ${grey % nx}, row ${Math.floor(grey / nx)}`,
       expected: 'grey values, or colour whose channels are all equal',
-      found: info.channels === 2 || info.channels === 4 ? 'colour or transparency' : 'colour',
+      found: info.channels === 4 ? 'colour or transparency' : 'colour',
       remedy: 'Save the slices as grey values.',
     });
   }
@@ -175,9 +177,8 @@ function greyOf(values: Uint8Array | Uint16Array, channels: number): VoxelArray 
   const grey = newVoxels(values instanceof Uint16Array ? 'uint16' : 'uint8', values.length / channels);
   for (let n = 0, at = 0; n < grey.length; n++, at += channels) {
     const value = values[at];
-    const isGrey = channels < 3 || (values[at + 1] === value && values[at + 2] === value);
-    const isOpaque = channels === 3 || values[at + channels - 1] === opaque;
-    if (!isGrey || !isOpaque) return n;
+    const isGrey = values[at + 1] === value && values[at + 2] === value;
+    if (!isGrey || (channels === 4 && values[at + 3] !== opaque)) return n;
     grey[n] = value;
   }
   return grey;

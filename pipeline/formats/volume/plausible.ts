@@ -2,15 +2,16 @@
 import { InputFault } from '../../../shared/errors.ts';
 import type { VolumeSource } from '../volume.ts';
 
-/** Slices below this are read whatever the file is: a volume may well be empty. */
+/** Volumes below this are read whatever the file is: they may well be empty. */
 const SMALL_BYTES = 64 * 2 ** 20;
 const MOST_SLICE_PIXELS = 2 ** 30;
+const MOST_SLICES = 1_000_000;
 /** No volume is stored in so much less than its voxels take, constant ones without a word on disk apart. */
 const MOST_GROWTH = 4096;
 
 /**
  * @param stored bytes on disk
- * @throws InputFault for slices beyond 2^30 pixels, sizes that are no whole numbers, and volumes that cannot be in
+ * @throws InputFault for slices beyond 2^30 pixels, more than a million slices, sizes that are no whole numbers, and volumes that cannot be in
  *   the file
  */
 export function checkPlausible(
@@ -31,16 +32,17 @@ export function checkPlausible(
       remedy: 'Check that the writing of the volume was finished.',
     });
   }
-  if (ny * nx > MOST_SLICE_PIXELS) {
+  if (ny * nx > MOST_SLICE_PIXELS || nz > MOST_SLICES) {
     throw new InputFault({
       tag: 'limit',
       ...where,
-      expected: `at most ${MOST_SLICE_PIXELS} pixels per slice`,
+      expected: `at most ${MOST_SLICES} slices of at most ${MOST_SLICE_PIXELS} pixels`,
       found: stated,
       remedy: 'If the size is right, crop or bin the volume; if not, the file is damaged.',
     });
   }
-  if (ny * nx * size > SMALL_BYTES && nz * ny * nx * size > MOST_GROWTH * stored) {
+  const bytes = nz * ny * nx * size;
+  if (bytes > SMALL_BYTES && bytes > MOST_GROWTH * stored) {
     throw new InputFault({
       tag: 'malformed',
       ...where,

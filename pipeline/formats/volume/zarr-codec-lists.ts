@@ -6,7 +6,8 @@ import { type Fault, type Json, show } from './zarr-json.ts';
 export interface CodecsV3 {
   readonly list: CodecMetadata[];
   readonly names: readonly string[];
-  /** Sides of the chunks within a shard, as stated; null where there are no shards. */
+  readonly isSharded: boolean;
+  /** Sides of the chunks within a shard, as stated. */
   readonly inner: unknown;
   readonly indexAtStart: boolean;
   readonly littleEndian: boolean;
@@ -21,7 +22,7 @@ export function codecsV3(value: unknown, axes: number, unsupported: Fault, malfo
   const shard = list.find(({ name }) => name === 'sharding_indexed');
   if (!shard) {
     const littleEndian = checkChain(list, axes, unsupported, malformed);
-    return { list, names: namesOf(list), inner: null, indexAtStart: false, littleEndian };
+    return { list, names: namesOf(list), isSharded: false, inner: null, indexAtStart: false, littleEndian };
   }
   if (list.length > 1) {
     throw unsupported('sharding_indexed alone', `the codecs ${list.map(({ name }) => name).join(', ')}`);
@@ -42,6 +43,7 @@ export function codecsV3(value: unknown, axes: number, unsupported: Fault, malfo
   return {
     list: [{ name: 'sharding_indexed', configuration }],
     names: ['sharding_indexed', ...namesOf(inner)],
+    isSharded: true,
     inner: chunk_shape,
     indexAtStart: location === 'start',
     littleEndian,

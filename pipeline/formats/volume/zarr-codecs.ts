@@ -1,11 +1,14 @@
 /**
  * Decoders for the bytes of Zarr chunks that never make more than a chunk can hold. They take the place of zarrita's
- * own, which unpack whatever they are given and do not look at checksums.
+ * own, which unpack whatever they are given, do not look at checksums, and do not notice when blosc or lz4 data are
+ * damaged.
  */
 import { constants, gunzip, type InputType, inflate, zstdDecompress } from 'node:zlib';
 import { registry } from 'zarrita';
+import { decodeBlosc } from './blosc.ts';
 import { crc32c } from './crc32c.ts';
 import { DamagedData } from './damaged-data.ts';
+import { decodeLz4 } from './lz4.ts';
 
 /** Codecs from bytes to bytes; in Zarr v2 each is called by its plain name. */
 export const COMPRESSORS: ReadonlySet<string> = new Set(['blosc', 'gzip', 'zlib', 'zstd', 'lz4']);
@@ -82,33 +85,13 @@ function unzipped(name: string, unzip: Unzip): Decode {
     });
 }
 
-/**
- * @source c-blosc, README_CHUNK_FORMAT: versions, flags and item size in a byte each, then unpacked bytes, block bytes
- * and packed bytes, 32 bits each, little-endian.
- */
-const BLOSC_HEADER = 16;
-
-function checkedBlosc(decode: Decode): Decode {
-  return async (bytes, most) => {
-    if (bytes.length < BLOSC_HEADER) throw new DamagedData(`blosc data of ${bytes.length} bytes`);
-    const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
-    const [unpacked, block, packed] = [4, 8, 12].map((at) => view.getUint32(at, true));
-    if (unpacked > most) throw new DamagedData(`blosc data for ${unpacked} bytes, more than a chunk`);
-    if (packed > bytes.length) throw new DamagedData(`blosc data of ${bytes.length} of ${packed} bytes`);
-    if (block > Math.max(unpacked, 1) || (block === 0 && unpacked > 0)) {
-      throw new DamagedData(`blosc blocks of ${block} bytes in ${unpacked}`);
-    }
-    return decode(bytes, most);
-  };
-}
-
 /** @source numcodecs, LZ4: the unpacked size in four bytes, little-endian, before the block. */
-function checkedLz4(decode: Decode): Decode {
-  return async (bytes, most) => {
-    const size = bytes.length < 4 ? -1 : new DataView(bytes.buffer, bytes.byteOffset).getInt32(0, true);
-    if (size < 0 || size > most) throw new DamagedData(`lz4 data for ${size} bytes`);
-    return decode(bytes, most);
-  };
+function sizedLz4(bytes: Uint8Array, most: number): Uint8Array {
+  const size = bytes.length < 4 ? -1 : new DataView(bytes.buffer, bytes.byteOffset).getInt32(0, true);
+  if (size < 0 || size > most) throw new DamagedData(`lz4 data for ${size} bytes`);
+  const out = new Uint8Array(size);
+  decodeLz4(bytes.subarray(4), out);
+  return out;
 }
 
 function checkedCrc32c(bytes: Uint8Array): Uint8Array {
@@ -122,23 +105,6 @@ function checkedCrc32c(bytes: Uint8Array): Uint8Array {
   return body;
 }
 
-/** zarrita's own decoder of that name, loaded when it is first needed. */
-function original(name: string): Decode {
-  const load = registry.get(name) as unknown as () => Promise<{ fromConfig(config: object): BytesCodec }>;
-  let codec: Promise<BytesCodec> | null = null;
-  return async (bytes) => {
-    codec ??= load().then((entry) => entry.fromConfig({}));
-    try {
-      return await (await codec).decode(bytes);
-    } catch (error) {
-      throw new DamagedData(`${name} data that do not decode (${reasonOf(error)})`);
-    }
-  };
-}
-
-const reasonOf = (error: unknown): string =>
-  error instanceof Error ? error.message.slice(0, 100) : String(error).slice(0, 100);
-
 let isRegistered = false;
 
 /** Puts these decoders into zarrita's registry, once per thread. */
@@ -151,8 +117,8 @@ export function registerCodecs(): void {
     zstd: unzipped('zstd', (bytes, options, done) =>
       zstdDecompress(bytes, { ...options, finishFlush: constants.ZSTD_e_end }, done),
     ),
-    blosc: checkedBlosc(original('blosc')),
-    lz4: checkedLz4(original('lz4')),
+    blosc: decodeBlosc,
+    lz4: sizedLz4,
   };
   for (const [name, decode] of Object.entries(decoders)) {
     register(name, decode);

@@ -53,7 +53,9 @@ function fromV3(folder: ZarrFolder, json: Json): ZarrArray {
     throw unsupported('no storage transformers', show(json.storage_transformers));
   }
   const codecs = codecsV3(json.codecs, shape.length, unsupported, malformed);
-  const chunkShape = codecs.inner ? sizes(codecs.inner, malformed, 'chunk_shape of a shard', 1) : fileShape;
+  const chunkShape = codecs.isSharded
+    ? sizes(codecs.inner, malformed, 'chunk_shape of a shard', 1)
+    : fileShape;
   const names = Array.isArray(json.dimension_names) ? json.dimension_names : null;
   return finish(
     {

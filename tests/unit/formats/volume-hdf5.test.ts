@@ -179,7 +179,10 @@ describe.skipIf(!h5py.path)(`HDF5 by h5py${h5py.note}`, () => {
     expect(all.map((slice) => slice.length)).toEqual(new Array(6).fill(37 * 53));
     const stop = AbortSignal.abort(new Error('stopped'));
     await expect(sources[0].read({ k: [0, 7] }, stop)).rejects.toThrow('stopped');
+    const underWay = sources[0].read({ k: [0, 7] });
+    underWay.catch(() => {});
     await Promise.all(sources.map((source) => source.close()));
+    await expect(underWay).rejects.toThrow(/closed/);
     await expect(sources[0].read({ k: [0, 1] })).rejects.toThrow(/closed/);
 
     const registry = new URL('../../../pipeline/formats/volume/registry.ts', import.meta.url).href;

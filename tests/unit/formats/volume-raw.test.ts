@@ -5,6 +5,7 @@ import { afterAll, describe, expect, it } from 'vitest';
 import { openRawVolume, type RawType } from '../../../pipeline/formats/volume/raw.ts';
 import { openVolume } from '../../../pipeline/formats/volume/registry.ts';
 import { InputFault } from '../../../shared/errors.ts';
+import { generator } from '../../fixtures/volume/random.ts';
 import { readWhole, scratchFolder } from '../../fixtures/volume/stacks.ts';
 
 const { folder, remove } = scratchFolder();
@@ -87,6 +88,28 @@ describe('raw volumes', () => {
     }
     const offset = await faultOf(openRawVolume(file, { shape, dtype: 'uint8', offsetBytes: -1 }));
     expect(offset.message).toContain('to pass over');
+  });
+
+  it('any length under any description: voxels or a fault, never more', async () => {
+    const random = generator(20260509);
+    const sides = [0, 1, 2, 3, 5, 8, -1, 1.5, 2 ** 31, 2 ** 53, Number.NaN];
+    const pick = <T>(list: readonly T[]): T => list[Math.floor(random() * list.length)];
+    const ends = { voxels: 0, faults: 0 };
+    for (let round = 0; round < 400; round++) {
+      const side = () => (random() < 0.9 ? 1 + Math.floor(random() * 6) : pick(sides));
+      const any = [side(), side(), side()] as const;
+      const dtype = pick(dtypes);
+      const stated = (any[0] * any[1] * any[2] * Number(/\d+/.exec(dtype)?.[0])) / 8;
+      const isRight = Number.isSafeInteger(stated) && stated > 0 && stated < 4096 && random() < 0.5;
+      writeFileSync(file, new Uint8Array(isRight ? stated : Math.floor(random() * 512)));
+      const end = await openRawVolume(file, { shape: any, dtype }).then(readWhole, (error: unknown) => error);
+      if (end instanceof InputFault) ends.faults++;
+      else {
+        expect((end as { byteLength: number }).byteLength, `round ${round}`).toBe(stated);
+        ends.voxels++;
+      }
+    }
+    expect(Math.min(ends.voxels, ends.faults)).toBeGreaterThan(50);
   });
 
   it('a file that is not there, a folder, and a file cut off after opening', async () => {

@@ -213,6 +213,8 @@ describe.skipIf(!tifffile.path || !tiffcp.path)(
       'deflate, BigTIFF': ['-c', 'zip:3', '-8', '-r', '20', 'float32.tif'],
       PackBits: ['-c', 'packbits', '-r', '37', 'int8.tif'],
       ImageJ: ['-c', 'none', 'uint16-imagej.tif'],
+      JPEG: ['-c', 'jpeg', '-r', '16', 'uint8.tif'],
+      Zstandard: ['-c', 'zstd:2', '-r', '9', 'uint16.tif'],
     } as const;
 
     it.each(Object.entries(dialects))('%s: voxels or a fault, never more', async (name, how) => {
