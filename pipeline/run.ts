@@ -230,8 +230,9 @@ async function findPlace(
   drawing: LoadedLayout & { readonly process: NonNullable<LoadedCampaign['process']> },
   surveyed: SurveyedScan,
   fallback: Placement,
-  { progress, signal }: BuildOptions,
+  options: BuildOptions,
 ): Promise<Placement> {
+  const { progress, signal } = options;
   const { scan, survey, field, spec } = surveyed;
   const source = await openVolume(spec, { nameOf: (file) => relative(campaignFolder, file) });
   try {
@@ -242,7 +243,10 @@ async function findPlace(
       signal?.throwIfAborted();
     };
     return await placeByImage(
-      { scan, survey, mask: field.mask, source, layout, top, layoutBoxUm: drawing.boxUm!, process, pause },
+      {
+        ...{ scan, survey, mask: field.mask, source, layout, top, layoutBoxUm: drawing.boxUm!, process, pause },
+        ...{ threads: options.jobs ?? defaultThreads(), signal },
+      },
       fallback,
     );
   } finally {
