@@ -166,6 +166,7 @@ async function buildScan(
         brokenSlices: survey.broken_slices,
         mask: field.mask,
         voxelToDieUm: placement.voxel_to_die_um,
+        warp: placement.warp,
         frame,
         grid: plan.grid,
         stepUm: plan.stepUm,

@@ -1,6 +1,8 @@
 /** One plate out of a volume: voxels interpolated once, by cubic convolution along all three axes. */
 import type { Affine3 } from '../../shared/affine.ts';
+import type { Warp } from '../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../shared/frames.ts';
+import { withoutWarp } from '../../shared/warp.ts';
 
 /** A slice of voxels, row-major, in whatever number type the volume has. */
 export type SliceValues = ArrayLike<number>;
@@ -39,6 +41,7 @@ export function slicesNeeded(
   grid: PlateGrid,
   zUm: number,
   nz: number,
+  warp: Warp | null = null,
 ): readonly [number, number] {
   const [, , [g, h, i, tz]] = dieToVoxel;
   let low = Infinity;
@@ -52,7 +55,20 @@ export function slicesNeeded(
       if (k > high) high = k;
     }
   }
+  if (warp) {
+    const bend = slicesOfBend(warp, g, h, i);
+    low -= bend;
+    high += bend;
+  }
   return [Math.min(nz, Math.max(0, Math.floor(low) - 1)), Math.max(0, Math.min(nz, Math.floor(high) + 3))];
+}
+
+/** Most slices that the warp moves a point by. */
+function slicesOfBend(warp: Warp, g: number, h: number, i: number): number {
+  let most = 0;
+  for (let n = 0; n < warp.dx_um.length; n++)
+    most = Math.max(most, Math.abs(g * warp.dx_um[n]! + h * warp.dy_um[n]! + i * warp.dz_um[n]!));
+  return most;
 }
 
 /**
@@ -66,11 +82,12 @@ export function resamplePlate(
   grid: PlateGrid,
   zUm: number,
   out: Float32Array,
+  warp: Warp | null = null,
 ): number {
   const { nx, ny, nz, mask } = source;
   const [[a, b, c, tx], [d, e, f, ty], [g, h, q, tz]] = dieToVoxel;
   const pixel = grid.pixel_um;
-  const [firstSlice, endSlice] = slicesNeeded(dieToVoxel, grid, zUm, nz);
+  const [firstSlice, endSlice] = slicesNeeded(dieToVoxel, grid, zUm, nz, warp);
   const slices: SliceValues[] = [];
   for (let k = firstSlice; k < endSlice; k++) slices.push(source.slice(k));
   let filled = 0;
@@ -80,9 +97,13 @@ export function resamplePlate(
     let at = row * grid.width_px;
     for (let column = 0; column < grid.width_px; column++, at++) {
       const x = x0 + column * pixel;
-      const i = a * x + b * y + c * zUm + tx;
-      const j = d * x + e * y + f * zUm + ty;
-      const k = g * x + h * y + q * zUm + tz;
+      let px = x;
+      let py = y;
+      let pz = zUm;
+      if (warp) [px, py, pz] = withoutWarp(warp, x, y, zUm);
+      const i = a * px + b * py + c * pz + tx;
+      const j = d * px + e * py + f * pz + ty;
+      const k = g * px + h * py + q * pz + tz;
       // Half a voxel beyond the outermost centres is still inside a voxel.
       if (!(i >= -0.5 && i < nx - 0.5 && j >= -0.5 && j < ny - 0.5 && k >= -0.5 && k < nz - 0.5)) {
         out[at] = Number.NaN;

@@ -5,7 +5,9 @@ const row4 = z.tuple([z.number(), z.number(), z.number(), z.number()]);
 export const affine3Schema = z.tuple([row4, row4, row4]);
 
 export const warpSchema = z.object({
-  origin_um: z.tuple([z.number(), z.number()]),
+  origin_um: z
+    .tuple([z.number(), z.number()])
+    .describe('Die x and y, as the affine map alone gives them, of the first value; rows go up with y.'),
   step_um: z.number().positive(),
   shape: z.tuple([z.int().positive(), z.int().positive()]).describe('Rows, columns.'),
   dx_um: z.array(z.number()),
@@ -37,6 +39,7 @@ export const placementSchema = z.object({
   doubts: z.array(z.string()),
 });
 
+export type Warp = z.output<typeof warpSchema>;
 export type Placement = z.output<typeof placementSchema>;
 export type Verdict = Placement['verdict'];
 

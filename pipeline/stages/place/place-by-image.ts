@@ -43,7 +43,7 @@ const LEAST_VOXELS = 12;
 /** @returns the fallback, with the reason among its doubts, where the image could not be placed */
 export async function placeByImage(input: ImageAndDrawing, fallback: Placement): Promise<Placement> {
   const { scan, survey } = input;
-  const stack = drawnStack(input);
+  const stack = drawnStack(input.process, input.layout, input.top);
   const { nx, ny, nz } = survey.shape;
   if (stack.layers.length < 2 || Math.min(nx, ny, nz) < LEAST_VOXELS)
     return withDoubt(
@@ -86,6 +86,7 @@ function placementOf(result: AutomaticResult, map: Affine3, work: WorkVolume, ba
   return {
     ...base,
     voxel_to_die_um: mutable(voxelToDie),
+    warp: best.warp && { ...best.warp },
     source: 'automatic',
     verdict: result.verdict,
     score: score(best.score),
@@ -136,11 +137,10 @@ function centres({ scan, layoutBoxUm }: ImageAndDrawing): Box {
 }
 
 /** Layers of the process that are drawn, fill included: it is metal like any other. */
-function drawnStack({ process, layout, top, layoutBoxUm }: ImageAndDrawing): DrawnStack {
+export function drawnStack(process: Process, layout: Layout, top: string): DrawnStack {
   const drawnOf = (layer: ProcessLayer) => new Set([...layer.drawn, ...(layer.fill ?? [])] as DrawnLayer[]);
   return {
     layers: process.layers.filter((layer) => layer.drawn.length > 0),
-    boxUm: layoutBoxUm,
     render: (layer: ProcessLayer, grid: PlateGrid) => {
       const polygons: Float64Array[] = [];
       for (const shape of shapesInWindow(layout, top, gridBoxUm(grid), drawnOf(layer)))

@@ -1,5 +1,6 @@
 /** Messages between the plate stage and its threads. */
 import type { Affine3 } from '../../../shared/affine.ts';
+import type { Warp } from '../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { VolumeSpec } from '../../formats/volume/registry.ts';
 import type { GreyWindow } from './plate-windows.ts';
@@ -13,6 +14,7 @@ export interface PlateTask {
   /** rows x columns, 1 where a column of voxels holds data; null where all do. Shared memory. */
   readonly mask: Uint8Array | null;
   readonly dieToVoxel: Affine3;
+  readonly warp: Warp | null;
   readonly grid: PlateGrid;
   /** Number of the first plate and the heights of all plates of this run. */
   readonly firstIndex: number;

@@ -27,7 +27,7 @@ export default async function run(task: PlateTask): Promise<PlateResult> {
 }
 
 async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResult> {
-  const { grid, dieToVoxel, mask } = task;
+  const { grid, dieToVoxel, mask, warp } = task;
   const { nx, ny, nz } = source.shape;
   const pixels = grid.width_px * grid.height_px;
   const window = new SliceWindow(source, task.brokenSlices);
@@ -38,8 +38,8 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
   for (let n = 0; n < task.zUm.length; n++) {
     const index = task.firstIndex + n;
     const zUm = task.zUm[n]!;
-    await window.moveTo(...slicesNeeded(dieToVoxel, grid, zUm, nz));
-    filled += resamplePlate({ nx, ny, nz, mask, slice: window.slice }, dieToVoxel, grid, zUm, values);
+    await window.moveTo(...slicesNeeded(dieToVoxel, grid, zUm, nz, warp));
+    filled += resamplePlate({ nx, ny, nz, mask, slice: window.slice }, dieToVoxel, grid, zUm, values, warp);
     for (const layer of task.portraits) {
       if (index < layer.first || index > layer.last) continue;
       let part = portraits.get(layer.name);

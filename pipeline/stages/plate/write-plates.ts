@@ -2,6 +2,7 @@
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { type Affine3, invert3 } from '../../../shared/affine.ts';
+import type { Warp } from '../../../shared/artefacts/placement.ts';
 import type { Plates } from '../../../shared/artefacts/plates.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { VolumeSpec } from '../../formats/volume/registry.ts';
@@ -21,6 +22,8 @@ export interface PlateJob {
   readonly brokenSlices: readonly number[];
   readonly mask: Uint8Array | null;
   readonly voxelToDieUm: Affine3;
+  /** Displacements added in the die frame; null where there are none. */
+  readonly warp: Warp | null;
   readonly frame: 'die' | 'scan';
   readonly grid: PlateGrid;
   readonly stepUm: number;
@@ -70,6 +73,7 @@ export async function writePlates(
       brokenSlices: job.brokenSlices,
       mask: job.mask && shared(job.mask),
       dieToVoxel,
+      warp: job.warp,
       grid: job.grid,
       firstIndex: first,
       zUm: job.zUm.slice(first, end),

@@ -95,11 +95,7 @@ function neighbours(layers: readonly LayerView[]): LayerView[][] {
   );
 }
 
-function groupAgreement(
-  group: readonly LayerView[],
-  cells: readonly Cell[],
-  nearUm: number,
-): GroupAgreement {
+function groupAgreement(group: readonly LayerView[], cells: readonly Cell[], nearUm: number): GroupAgreement {
   const mean = cells.reduce((sum, c) => sum + c.drawn, 0) / Math.max(1, cells.length);
   const asked = cells.filter((c) => c.drawn > 0 && c.drawn >= ENOUGH_DRAWN * mean);
   return {
@@ -148,18 +144,19 @@ function byPatch(
 }
 
 /**
- * How surely one map explains the scan better than another, patch by patch: mean difference over its standard error.
- * Patches that neither map explains do not count.
+ * How surely one map explains the scan better than another, patch by patch: Wilcoxon's signed rank statistic in standard
+ * deviations (normal approximation). Patches that neither map explains do not count.
+ * @source Wilcoxon, Biometrics Bulletin 1, 80 (1945).
  */
-export function pairedT(best: Agreement, rival: Agreement): number {
+export function pairedRank(best: Agreement, rival: Agreement): number {
   const differences: number[] = [];
   best.byPatch.forEach((own, n) => {
     const other = rival.byPatch[n]!;
-    if (own !== 0 || other !== 0) differences.push(own - other);
+    if (own !== other) differences.push(own - other);
   });
+  differences.sort((a, b) => Math.abs(a) - Math.abs(b));
   const count = differences.length;
-  if (count < 4) return 0;
-  const mean = differences.reduce((sum, d) => sum + d, 0) / count;
-  const variance = differences.reduce((sum, d) => sum + (d - mean) ** 2, 0) / (count - 1);
-  return variance > 0 ? mean / Math.sqrt(variance / count) : 0;
+  if (count < 6) return 0;
+  const positive = differences.reduce((sum, d, n) => sum + (d > 0 ? n + 1 : 0), 0);
+  return (positive - (count * (count + 1)) / 4) / Math.sqrt((count * (count + 1) * (2 * count + 1)) / 24);
 }

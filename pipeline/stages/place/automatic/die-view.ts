@@ -1,8 +1,10 @@
 /** The scan seen in the die frame through a map, layer by layer, beside the drawing of each layer. */
 import { type Affine3, apply3 } from '../../../../shared/affine.ts';
+import type { Warp } from '../../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
+import { withoutWarp } from '../../../../shared/warp.ts';
 import { type DrawnStack, type LayerPicture, layerPictures } from './drawing.ts';
-import { type FrameGrid, resampleFrame } from './frame-volume.ts';
+import { type Bend, type FrameGrid, resampleFrame } from './frame-volume.ts';
 import { cropPicture, type LayoutPictures } from './layout-pictures.ts';
 import type { WorkVolume } from './work-volume.ts';
 
@@ -35,7 +37,7 @@ export interface LayerView extends LayerPicture {
 /** Heights this near a layer's faces are left to its neighbours, as a share of the thickness. */
 const FACE_SHARE = 0.12;
 /** Heights need not be finer than this share of a pixel. */
-const STEP_PER_PIXEL = 0.6;
+const STEP_PER_PIXEL = 0.8;
 /** Room above and below the scan so that it can be shifted, micrometres. */
 const ROOM_UM = 0.5;
 
@@ -105,9 +107,14 @@ export function dieGrid(work: WorkVolume, workToDie: Affine3, drawing: Drawing):
   return { plate, frame, pictures: drawing.pictures(plate) };
 }
 
-export function dieView(work: WorkVolume, workToDie: Affine3, grid: DieGrid): DieView {
+export function dieView(
+  work: WorkVolume,
+  workToDie: Affine3,
+  grid: DieGrid,
+  warp: Warp | null = null,
+): DieView {
   const { frame } = grid;
-  const volume = resampleFrame(work, workToDie, frame);
+  const volume = resampleFrame(work, workToDie, frame, warp && bendOf(warp, frame));
   const area = frame.width * frame.height;
   const sums = new Float32Array((frame.count + 1) * area);
   for (let n = 0; n < frame.count; n++)
@@ -130,6 +137,20 @@ export function dieView(work: WorkVolume, workToDie: Affine3, grid: DieGrid): Di
     if (spread > 0) layers.push({ ...drawn, middleUm, halfUm, slab, spread });
   }
   return { grid, sums, weight: volume.weight, layers };
+}
+
+function bendOf(warp: Warp, frame: FrameGrid): Bend {
+  const dx = new Float32Array(frame.width * frame.height);
+  const dy = new Float32Array(frame.width * frame.height);
+  for (let row = 0; row < frame.height; row++) {
+    for (let column = 0; column < frame.width; column++) {
+      const [x, y] = [frame.left + column * frame.pixel, frame.top - row * frame.pixel];
+      const [px, py] = withoutWarp(warp, x, y, 0);
+      dx[row * frame.width + column] = x - px;
+      dy[row * frame.width + column] = y - py;
+    }
+  }
+  return { dx, dy };
 }
 
 /** Mean of the scan between two heights. */

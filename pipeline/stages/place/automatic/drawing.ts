@@ -1,13 +1,10 @@
 /** The drawing as the matcher wants it: every layer of the stack that is drawn, as pictures without slow changes. */
 import type { ProcessLayer } from '../../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
-import type { Box } from '../../../../shared/polygon.ts';
 import { smooth, withoutSlow } from '../../../kernels/smooth.ts';
 
 export interface DrawnStack {
   readonly layers: readonly ProcessLayer[];
-  /** Extent of the drawing. */
-  readonly boxUm: Box;
   /** Area coverage, 0 to 1, of one layer on a grid. */
   readonly render: (layer: ProcessLayer, grid: PlateGrid) => Float32Array;
 }

@@ -24,8 +24,19 @@ export interface FrameVolume {
   readonly inside: Uint8Array;
 }
 
+/** Sideways displacements that are added to what the map gives, one per pixel of a grid, micrometres. */
+export interface Bend {
+  readonly dx: Float32Array;
+  readonly dy: Float32Array;
+}
+
 /** Linear interpolation between the eight neighbours. */
-export function resampleFrame(work: WorkVolume, workToFrame: Affine3, grid: FrameGrid): FrameVolume {
+export function resampleFrame(
+  work: WorkVolume,
+  workToFrame: Affine3,
+  grid: FrameGrid,
+  bend: Bend | null = null,
+): FrameVolume {
   const { nx, ny, nz, voxels } = work;
   const { width, height, count } = grid;
   const back = invert3(workToFrame);
@@ -44,10 +55,21 @@ export function resampleFrame(work: WorkVolume, workToFrame: Affine3, grid: Fram
     let out = n * width * height;
     for (let row = 0; row < height; row++) {
       const y = grid.top - row * grid.pixel;
-      let i = ax * grid.left + ay * y + az * z + at;
-      let j = bx * grid.left + by * y + bz * z + bt;
-      let k = cx * grid.left + cy * y + cz * z + ct;
+      const i0row = ax * grid.left + ay * y + az * z + at;
+      const j0row = bx * grid.left + by * y + bz * z + bt;
+      const k0row = cx * grid.left + cy * y + cz * z + ct;
       for (let column = 0; column < width; column++, out++) {
+        const along = column * grid.pixel;
+        let i = i0row + ax * along;
+        let j = j0row + bx * along;
+        let k = k0row + cx * along;
+        if (bend) {
+          const dx = bend.dx[row * width + column]!;
+          const dy = bend.dy[row * width + column]!;
+          i -= ax * dx + ay * dy;
+          j -= bx * dx + by * dy;
+          k -= cx * dx + cy * dy;
+        }
         if (i >= 0 && j >= 0 && i < nx - 1 && j < ny - 1) {
           const i0 = Math.floor(i);
           const j0 = Math.floor(j);
@@ -69,9 +91,6 @@ export function resampleFrame(work: WorkVolume, workToFrame: Affine3, grid: Fram
             values[out] = low * (1 - w) + high * w;
           }
         }
-        i += ax * grid.pixel;
-        j += bx * grid.pixel;
-        k += cx * grid.pixel;
       }
     }
   }

@@ -18,7 +18,7 @@ export interface Cell {
   readonly drawn: number;
 }
 
-const PATCH_UM = 2.6;
+const PATCH_UM = 2;
 const LEAST_PX = 20;
 const GROUPS = 3;
 /** Share of a patch that must lie in the field of view. */

@@ -44,6 +44,8 @@ export interface AutomaticResult extends Judgement {
 /** Places of the search that are refined on the coarse level, and of those on the middle level. */
 const TRIED = 40;
 const FINALISTS = 6;
+/** Times a bending of the field is looked for. */
+const BEND_ROUNDS = 2;
 const SCALES = [1, 0.967, 1.034];
 /** Pixels across the field in the search. */
 const SEARCH_PIXELS = 90;
@@ -106,6 +108,7 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
     exactDrawing(stack, work.voxelUm[0], work.slowUm),
     finest4(work.voxelUm[0]),
     pause,
+    BEND_ROUNDS,
   );
   const own = best.hypothesis.orientation + (best.hypothesis.rising === 1 ? 0 : 8);
   const judgement = judge(

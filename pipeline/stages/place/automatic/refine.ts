@@ -1,7 +1,9 @@
 /** From a rough map to an exact one: the patches of the field are measured and all parameters fitted together. */
 import { type Affine3, apply3, compose3 } from '../../../../shared/affine.ts';
-import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from './die-view.ts';
+import type { Warp } from '../../../../shared/artefacts/placement.ts';
 import { type Agreement, agreementOf } from './agreement.ts';
+import { addWarps, type Field, findBending } from './bending.ts';
+import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from './die-view.ts';
 import { type Cell, measureCells } from './patches.ts';
 import { medianOf, type Row, robustFit } from './robust-fit.ts';
 import type { WorkVolume } from './work-volume.ts';
@@ -15,6 +17,8 @@ export interface Refined {
   readonly strength: number;
   readonly agreement: Agreement;
   readonly uncertaintyUm: { readonly x: number; readonly y: number; readonly z: number };
+  /** Displacements on top of the map, in the die frame; null where an affine map does as well. */
+  readonly warp: Warp | null;
 }
 
 export interface RefineRound {
@@ -30,6 +34,8 @@ export async function refine(
   drawing: Drawing,
   rounds: readonly RefineRound[],
   pause: () => Promise<void>,
+  /** Whether a bending of the field is looked for after the rounds. */
+  bendRounds = 0,
 ): Promise<Refined> {
   let map = start;
   let grid: DieGrid = dieGrid(work, map, drawing);
@@ -38,18 +44,31 @@ export async function refine(
     await pause();
     const view = dieView(work, map, grid);
     if (view.layers.length < 2) break;
-    const step = correction(
-      measureCells(view, sign, round.reachUm, round.deepUm),
-      middleOf(work, map),
-      view,
-    );
+    const step = correction(measureCells(view, sign, round.reachUm, round.deepUm), middleOf(work, map), view);
     if (!step) break;
     map = compose3(step.map, map);
     uncertaintyUm = step.uncertaintyUm;
     if (n === 1) grid = dieGrid(work, map, drawing);
   }
+  let warp: Warp | null = null;
+  const field = fieldOf(work, map);
+  for (let n = 0; n < bendRounds; n++) {
+    await pause();
+    const view = dieView(work, map, grid, warp);
+    if (view.layers.length < 2) break;
+    const { reachUm, deepUm } = rounds.at(-1)!;
+    const cells = measureCells(view, sign, reachUm, deepUm);
+    const bending = findBending(cells, field, middleOf(work, map)[2]);
+    if (!bending) break;
+    warp = addWarps(warp, bending.warp);
+    const bent = dieView(work, map, grid, warp);
+    const step = correction(measureCells(bent, sign, reachUm, deepUm), middleOf(work, map), bent);
+    if (!step) break;
+    map = compose3(step.map, map);
+    uncertaintyUm = step.uncertaintyUm;
+  }
   await pause();
-  const view = dieView(work, map, grid);
+  const view = dieView(work, map, grid, warp);
   const agreement = agreementOf(work, map, view, sign);
   const { layers, strength } = agreement;
   return {
@@ -59,7 +78,13 @@ export async function refine(
     strength,
     agreement,
     uncertaintyUm,
+    warp,
   };
+}
+
+function fieldOf(work: WorkVolume, map: Affine3): Field {
+  const [x, y] = middleOf(work, map);
+  return { x, y, half: Math.max(work.nx * work.voxelUm[0], work.ny * work.voxelUm[1]) / 2 };
 }
 
 const middleOf = (work: WorkVolume, map: Affine3): readonly [number, number, number] =>

@@ -123,8 +123,7 @@ function toUnitSpread(picture: Float32Array, weight: Float32Array): boolean {
   const mean = sum / Math.max(1, count);
   const spread = Math.sqrt(Math.max(0, squares / Math.max(1, count) - mean * mean));
   if (!(spread > 1e-6)) return false;
-  for (let p = 0; p < picture.length; p++)
-    picture[p] = weight[p]! > 0.5 ? (picture[p]! - mean) / spread : 0;
+  for (let p = 0; p < picture.length; p++) picture[p] = weight[p]! > 0.5 ? (picture[p]! - mean) / spread : 0;
   return true;
 }
 
@@ -132,7 +131,13 @@ function toUnitSpread(picture: Float32Array, weight: Float32Array): boolean {
  * Two orientations at once, one as real and one as imaginary part, mirrored through the middle: the product of spectra
  * then is the correlation and not the convolution.
  */
-function fillSlab(fft: SquareSpectra, slot: Slot, picture: Float32Array, scan: ScaledScan, pair: number): void {
+function fillSlab(
+  fft: SquareSpectra,
+  slot: Slot,
+  picture: Float32Array,
+  scan: ScaledScan,
+  pair: number,
+): void {
   const pairs = fft.pairs(slot);
   pairs.fill(0);
   for (const part of [0, 1]) scatter(pairs, fft.side, part, picture, scan, pair + part, -1, 1);

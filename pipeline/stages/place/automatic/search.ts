@@ -49,7 +49,10 @@ const MOST_BYTES = 300e6;
 export async function search(input: SearchInput): Promise<SearchOutcome> {
   const { layout, work } = input;
   const stop = new Int32Array(new SharedArrayBuffer(4));
-  const pool = openPool<SearchTask, SearchResult>(new URL('./search-worker.ts', import.meta.url), input.threads);
+  const pool = openPool<SearchTask, SearchResult>(
+    new URL('./search-worker.ts', import.meta.url),
+    input.threads,
+  );
   const halt = (): void => {
     Atomics.store(stop, 0, 1);
   };
@@ -77,7 +80,10 @@ export async function search(input: SearchInput): Promise<SearchOutcome> {
     const [first, ...others] = input.scales;
     const results = await look([first!], heights);
     if (others.length > 0) {
-      const rank = heights.map((height, n) => ({ height, score: Math.max(...results.map((r) => r.bestAt[n]!)) }));
+      const rank = heights.map((height, n) => ({
+        height,
+        score: Math.max(...results.map((r) => r.bestAt[n]!)),
+      }));
       const promising = rank
         .sort((p, q) => q.score - p.score)
         .slice(0, Math.ceil(SHARE_AT_OTHER_SCALES * heights.length))

@@ -2,7 +2,7 @@
  * Whether a place may be believed: by itself (do its patches find it, at every depth?), against decoys on the same
  * scan (turned, mirrored, upside down) and against its rivals, patch by patch.
  */
-import { type Agreement, pairedT } from './agreement.ts';
+import { type Agreement, pairedRank } from './agreement.ts';
 
 export interface Judgement {
   readonly verdict: 'locked' | 'ambiguous' | 'unplaced';
@@ -17,7 +17,7 @@ export interface Evidence {
   readonly aboveDecoys: number;
   /** Strength of the best rival as a share of the place's own. */
   readonly rival: number;
-  /** How surely the place is better than the rival that comes nearest to it, patch by patch: a t statistic. */
+  /** How surely the place is better than the rival that comes nearest to it, patch by patch: a rank statistic, standard deviations. */
   readonly overRival: number;
   /** Share of the patches that by themselves find the place, and how many were asked. */
   readonly agreeing: number;
@@ -78,7 +78,7 @@ export function judge(best: Best | null, rivals: readonly Tried[], decoys: reado
     score: finest.layers.length > 0 ? finest.strength / Math.sqrt(finest.layers.length) : 0,
     aboveDecoys: (best.found - mean) / Math.max(spread, 0.05 * mean),
     rival: Math.max(0, ...rivals.map((r) => r.agreement.strength)) / Math.max(1e-9, tried.agreement.strength),
-    overRival: Math.min(99, ...rivals.map((r) => pairedT(tried.agreement, r.agreement))),
+    overRival: Math.min(99, ...rivals.map((r) => pairedRank(tried.agreement, r.agreement))),
     agreeing: whole ? share(whole) : 0,
     patches: whole?.patches ?? 0,
     leastGroup: asked.length > 0 ? Math.min(...asked.map(share)) : 0,

@@ -34,7 +34,8 @@ export function coarser(work: WorkVolume, across: number, deep: number): WorkLev
   weight.fill(1);
   for (let j = 0; j < ny * across; j++)
     for (let i = 0; i < nx * across; i++)
-      if (work.weight[j * work.nx + i] === 0) weight[Math.floor(j / across) * nx + Math.floor(i / across)] = 0;
+      if (work.weight[j * work.nx + i] === 0)
+        weight[Math.floor(j / across) * nx + Math.floor(i / across)] = 0;
   const [x, y, z] = work.voxelUm;
   return {
     work: { ...work, nx, ny, nz, voxels, weight, voxelUm: [x * across, y * across, z * deep] },

@@ -1,0 +1,156 @@
+/** One case of the placement benchmark: image, place, compare with the truth. */
+import { existsSync, readFileSync, rmSync } from 'node:fs';
+import { join } from 'node:path';
+import { parse } from 'yaml';
+import { evaluate, type Term } from '../../demo-volume/image/distortion.ts';
+import { imageLayout } from '../../demo-volume/image-layout.ts';
+import { boundsUm } from '../../pipeline/formats/layout/flatten.ts';
+import { openLayout } from '../../pipeline/formats/layout/registry.ts';
+import { openVolume } from '../../pipeline/formats/volume/registry.ts';
+import { placeAutomatically } from '../../pipeline/stages/place/automatic/place-automatic.ts';
+import type { Evidence } from '../../pipeline/stages/place/automatic/verdict.ts';
+import { makeWorkVolume, workFromFile } from '../../pipeline/stages/place/automatic/work-volume.ts';
+import { drawnStack } from '../../pipeline/stages/place/place-by-image.ts';
+import { loadCampaign } from '../../pipeline/stages/survey/load-campaign.ts';
+import { surveyScan } from '../../pipeline/stages/survey/survey-scan.ts';
+import { type Affine3, apply3, compose3 } from '../../shared/affine.ts';
+import type { Warp } from '../../shared/artefacts/placement.ts';
+import { processSchema } from '../../shared/artefacts/process.ts';
+import { displacementAt } from '../../shared/warp.ts';
+import type { Case } from './placement-cases.ts';
+
+export interface Outcome {
+  readonly seed: number;
+  readonly case: Case;
+  readonly verdict: string;
+  readonly evidence: Evidence;
+  /** Whether the best place is the true one, whatever the verdict. */
+  readonly right: boolean;
+  /** Median error over the field, voxels of the file. */
+  readonly planeVoxels: number;
+  readonly planeP95Voxels: number;
+  readonly depthVoxels: number;
+  readonly uncertaintyVoxels: readonly [number, number, number] | null;
+  /** Error at the middle of the scan, voxels: x, y, z. */
+  readonly middleVoxels: readonly [number, number, number];
+  readonly bent: boolean;
+  readonly seconds: number;
+}
+
+const quiet = { line: () => {}, bar: () => ({ advance: () => {}, finish: () => {} }) };
+
+export async function runCase(drawn: Case, folder: string, keep: boolean): Promise<Outcome> {
+  const out = join(folder, `case-${drawn.seed}`);
+  if (!existsSync(out)) await image(drawn, out);
+  const loaded = await loadCampaign(out, false);
+  const scan = loaded.campaign.scans[0]!;
+  const { survey, field, spec } = await surveyScan(out, scan, quiet as never);
+  const source = await openVolume(spec, {});
+  const against = await openLayout(drawn.against.layoutFile, {});
+  const process = processSchema.parse(parse(readFileSync(drawn.against.processFile, 'utf8')));
+  const from = performance.now();
+  try {
+    const voxelUm = [survey.voxel_nm.x / 1000, survey.voxel_nm.y / 1000, survey.voxel_nm.z / 1000] as const;
+    const work = await makeWorkVolume({
+      source,
+      voxelUm,
+      mask: field.mask,
+      brokenSlices: survey.broken_slices,
+    });
+    const { top } = against;
+    const stack = drawnStack(process, against.layout, top);
+    const boxUm = boundsUm(against.layout, top)!;
+    const result = await placeAutomatically({
+      ...{ work, stack, signs: [1, -1], threads: 2, allowed: () => true },
+      centresUm: drawn.centresUm ?? boxUm,
+      pause: async () => {},
+    });
+    const seconds = (performance.now() - from) / 1000;
+    const truth = JSON.parse(readFileSync(join(out, 'truth.json'), 'utf8'));
+    const map = result.best && compose3(result.best.workToDie, workFromFile(work.binning));
+    const errors = map ? errorsOf(map, result.best!.warp, truth, survey.shape) : null;
+    const u = result.best?.uncertaintyUm;
+    return {
+      ...{ seed: drawn.seed, case: drawn, verdict: result.verdict, evidence: result.evidence, seconds },
+      bent: Boolean(result.best?.warp),
+      right: drawn.kind === 'place' && errors !== null && errors.plane[0]! < 4 && errors.depth[0]! < 12,
+      planeVoxels: errors?.plane[0] ?? Number.NaN,
+      planeP95Voxels: errors?.plane[1] ?? Number.NaN,
+      depthVoxels: errors?.depth[0] ?? Number.NaN,
+      middleVoxels: errors?.middle ?? [Number.NaN, Number.NaN, Number.NaN],
+      uncertaintyVoxels: u ? [u.x / voxelUm[0], u.y / voxelUm[1], u.z / voxelUm[2]] : null,
+    };
+  } finally {
+    await source.close();
+    if (!keep) rmSync(out, { recursive: true });
+  }
+}
+
+const image = (drawn: Case, out: string) =>
+  imageLayout({
+    ...{ layout: drawn.layoutFile, process: drawn.processFile, windowUm: drawn.windowUm, out },
+    ...{ depthUm: drawn.depthUm, voxelNm: drawn.voxelNm, rotationDeg: drawn.rotationDeg },
+    ...{ tiltDeg: drawn.tiltDeg, tiltTowardsDeg: drawn.tiltTowardsDeg, scalePlane: drawn.scalePlane },
+    ...{ scaleDepth: drawn.scaleDepth, seed: drawn.seed, cnr: drawn.cnr, order: drawn.order },
+    ...{ mirrored: drawn.mirrored, circular: drawn.circular, fill: true, faults: true, placement: false },
+    conditions: drawn.conditions,
+  });
+
+interface Truth {
+  readonly voxel_to_die_um: Affine3;
+  readonly distortion: {
+    readonly u_terms: Term[];
+    readonly v_terms: Term[];
+    readonly w_terms_um: Term[];
+  } | null;
+}
+
+/** Distances between where the map and the truth put points all over the volume; shifts of single slices aside. */
+function errorsOf(
+  map: Affine3,
+  warp: Warp | null,
+  truth: Truth,
+  { nx, ny, nz }: { readonly nx: number; readonly ny: number; readonly nz: number },
+): {
+  readonly plane: readonly [number, number];
+  readonly depth: readonly [number, number];
+  readonly middle: readonly [number, number, number];
+} {
+  const real = truth.voxel_to_die_um;
+  const across = Math.hypot(real[0][0], real[1][0], real[2][0]);
+  const deep = Math.hypot(real[0][2], real[1][2], real[2][2]);
+  const off = (u: number, v: number, w: number): readonly [number, number, number] => {
+    const at = [u * (nx - 1), v * (ny - 1), w * (nz - 1)] as const;
+    const bend = truth.distortion;
+    const term = (terms: readonly Term[]): number => evaluate(terms, [nx, ny, nz], at[0], at[1]);
+    const bent = bend ? ([at[0] + term(bend.u_terms), at[1] + term(bend.v_terms), at[2]] as const) : at;
+    const [x, y, z] = apply3(real, bent);
+    const affine = apply3(map, at);
+    const [dx, dy] = warp ? displacementAt(warp, affine[0], affine[1]) : [0, 0];
+    const mine = [affine[0] + dx, affine[1] + dy, affine[2]] as const;
+    return [
+      (mine[0] - x) / across,
+      (mine[1] - y) / across,
+      (mine[2] - z - (bend ? term(bend.w_terms_um) : 0)) / deep,
+    ];
+  };
+  const plane: number[] = [];
+  const depth: number[] = [];
+  for (let a = 0; a < 9; a++)
+    for (let b = 0; b < 9; b++)
+      for (let c = 0; c < 3; c++) {
+        const [u, v] = [0.1 + 0.1 * a, 0.1 + 0.1 * b];
+        // Inside a circle: a circular field has no corners.
+        if (Math.hypot(u - 0.5, v - 0.5) > 0.45) continue;
+        const [x, y, z] = off(u, v, c / 2);
+        plane.push(Math.hypot(x, y));
+        depth.push(Math.abs(z));
+      }
+  const at = (values: number[], share: number): number =>
+    values.sort((p, q) => p - q)[Math.floor(share * (values.length - 1))]!;
+  return {
+    plane: [at(plane, 0.5), at(plane, 0.95)],
+    depth: [at(depth, 0.5), at(depth, 0.95)],
+    middle: off(0.5, 0.5, 0.5),
+  };
+}
