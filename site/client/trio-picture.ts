@@ -1,7 +1,7 @@
 /** Three small pictures of one place: image, drawing, and what differs. */
 import type { Pictures } from '../../shared/artefacts/pictures.ts';
 import { type PlateGrid, pixelFromDie } from '../../shared/frames.ts';
-import { fitContrast, localGround, paintDifference, stretchGrey } from '../lib/difference.ts';
+import { fitContrast, localGround, paintDifference, stretchGrey, stretchToFit } from '../lib/difference.ts';
 import { linearTint } from '../lib/tint.ts';
 import type { PixelRectangle, TileCrop } from './tile-crop.ts';
 
@@ -66,14 +66,16 @@ export class TrioPicture {
     ]);
     const ground = contrast === null ? null : localGround(image.data, drawing.data, contrast);
     const difference = new ImageData(window.width, window.height);
-    const canShow = contrast !== null && ground !== null;
-    if (canShow) paintDifference(image.data, drawing.data, { contrast, ground }, difference.data);
-    stretchGrey(image.data, contrast === null ? LEAST_RANGE : 0.8 * Math.abs(contrast));
+    const fit = contrast !== null && ground !== null ? { contrast, ground } : null;
+    if (fit) {
+      paintDifference(image.data, drawing.data, fit, difference.data);
+      stretchToFit(image.data, fit);
+    } else stretchGrey(image.data, LEAST_RANGE);
     linearTint(drawing.data, place.colour);
     return [
       canvasOf(image, `Image at ${place.words}`),
       canvasOf(drawing, `Drawing at ${place.words}`),
-      ...(canShow ? [canvasOf(difference, `Difference at ${place.words}`)] : []),
+      ...(fit ? [canvasOf(difference, `Difference at ${place.words}`)] : []),
     ];
   }
 }

@@ -108,9 +108,23 @@ export function stretchGrey(pixels: Uint8ClampedArray, least: number): void {
   const [darkest, lightest] = [level(0.01), level(0.99)];
   const range = Math.max(least, lightest - darkest, 1);
   const low = (darkest + lightest - range) / 2;
-  const scale = 255 / range;
+  stretchBetween(pixels, low, low + range);
+}
+
+/** The two levels of a fit, with a little room beyond each: what is missing comes out as dark as the ground. */
+export function stretchToFit(pixels: Uint8ClampedArray, { ground, contrast }: GreyFit): void {
+  const room = 0.2 * Math.abs(contrast);
+  stretchBetween(
+    pixels,
+    Math.min(ground, ground + contrast) - room,
+    Math.max(ground, ground + contrast) + room,
+  );
+}
+
+function stretchBetween(pixels: Uint8ClampedArray, black: number, white: number): void {
+  const scale = 255 / (white - black);
   for (let at = 0; at < pixels.length; at += 4) {
-    const grey = (pixels[at]! - low) * scale;
+    const grey = (pixels[at]! - black) * scale;
     pixels[at] = pixels[at + 1] = pixels[at + 2] = grey;
   }
 }

@@ -16,16 +16,19 @@ export function findingCamera(finding: Pick<Finding, 'centre_um' | 'box_um'>, gr
   return { xUm, yUm, widthUm: Math.min(wanted, gridWidthUm(grid)) };
 }
 
-/** Middle plate of a layer; the plate nearest to its middle where none lies in it; null for an unknown layer. */
+/**
+ * Middle plate of a layer; the nearest plate for a thin layer that lies between two of them; null for a layer that is
+ * unknown or that the scan does not reach.
+ */
 export function plateOfLayer(layers: Layers, name: string): number | null {
   const run = layerRuns(layers.plates).find((one) => one.name === name);
   if (run) return run.middle;
   const span = layers.layers.find((one) => one.name === name);
-  if (!span || layers.plates.length === 0) return null;
-  return nearestPlate(
-    layers.plates.map((plate) => plate.z_um),
-    (span.bottom_um + span.top_um) / 2,
-  );
+  const heights = layers.plates.map((plate) => plate.z_um);
+  if (!span || heights.length === 0) return null;
+  const middle = (span.bottom_um + span.top_um) / 2;
+  const reached = middle >= heights[0]! && middle <= heights.at(-1)!;
+  return reached ? nearestPlate(heights, middle) : null;
 }
 
 /** Fragment of the viewer's address that leads to a finding and opens it. */
