@@ -55,7 +55,7 @@ export class MarkLayer {
       const button = old.get(mark.id) ?? document.createElement('button');
       button.type = 'button';
       button.dataset.id = mark.id;
-      button.className = 'mark';
+      button.className = 'finding-mark';
       button.dataset.state = mark.state;
       button.classList.toggle('faint', mark.faint);
       if (mark.selected) button.setAttribute('aria-current', 'true');

@@ -4,10 +4,11 @@ import { dieFromEngine } from '../lib/camera.ts';
 import { plateOfLayer } from '../lib/finding-place.ts';
 import type { Finding } from '../lib/finding-words.ts';
 import { kindName } from '../lib/finding-words.ts';
-import { findNames, type Hit } from '../lib/net-find.ts';
+import type { Hit } from '../lib/net-find.ts';
 import { nearestOutside } from '../lib/net-shapes.ts';
 import { formatCount, formatFixed, formatLength } from '../lib/numbers.ts';
 import type { NetPlace } from '../lib/permalink.ts';
+import { attachSearch } from './name-search.ts';
 import { type LitNet, NetData } from './net-data.ts';
 import { NetOverlay } from './net-overlay.ts';
 import type { SidePanels } from './side-panels.ts';
@@ -50,18 +51,25 @@ export class NetPanel {
         clearTimeout(this.#rest);
         this.#rest = window.setTimeout(() => this.#under(at, view.umPerPx()), REST_MS);
       });
+      // Between the press and the release of a click there is time to fetch what it will want.
+      ground.addEventListener(
+        'pointerdown',
+        (event) => {
+          this.#fetchAhead(dieFromEngine(host.grid, ...view.pointAt(event)), view.umPerPx());
+        },
+        { capture: true },
+      );
       ground.addEventListener('pointerleave', () => {
         clearTimeout(this.#rest);
         this.#writeUnder('–', '–');
       });
     }
     host.onPlate(() => this.#depth());
-    const field = panel.querySelector<HTMLInputElement>('input[type="search"]')!;
-    field.addEventListener('input', () => this.#find(field.value));
-    field.form?.addEventListener('submit', (event) => {
-      event.preventDefault();
-      this.#panel.querySelector<HTMLButtonElement>('[data-hits] button')?.click();
-    });
+    attachSearch(
+      panel,
+      () => data.names(),
+      (hit) => this.#choose(hit),
+    );
     const act = (name: string, run: () => void): void =>
       panel.querySelector(`[data-act="${name}"]`)?.addEventListener('click', run);
     act('net-off', () => this.light(null));
@@ -156,8 +164,13 @@ export class NetPanel {
       this.#data.cells(x, y),
     ]).catch(() => [null, []] as const);
     this.#writeUnder(found ? found.net.name : '–', cells[0] ? cells[0].path.join(' › ') : '–');
-    // A click on it will want its shapes.
-    if (found) this.#data.whole(found.net, { layer: found.layer, xUm: x, yUm: y }).catch(() => null);
+    this.#fetchAhead([x, y], umPerPx);
+  }
+
+  /** Tile and shapes of the net at a place, so that a click finds them there. */
+  async #fetchAhead([x, y]: readonly [number, number], umPerPx: number): Promise<void> {
+    const found = await this.#data.find(this.#layersHere(), x, y, REACH_PX * umPerPx).catch(() => null);
+    if (found) await this.#data.whole(found.net, { layer: found.layer, xUm: x, yUm: y }).catch(() => null);
   }
 
   #writeUnder(net: string, cell: string): void {
@@ -188,14 +201,25 @@ export class NetPanel {
     }));
   }
 
-  /** The next layer of the net in a direction from where the reader is. */
+  /** The next layer of the net in a direction from where the reader is: in a layer, or between two. */
   #next(direction: 1 | -1): string | null {
-    const here = this.#layersHere().map((name) => this.#data.levelOf(name));
-    const levels = this.#levels().map(({ name }) => ({ name, level: this.#data.levelOf(name) }));
-    const from = direction > 0 ? Math.max(...here) : Math.min(...here);
-    const beyond = levels.filter(({ level }) => (direction > 0 ? level > from : level < from));
-    const next = direction > 0 ? beyond[0] : beyond.at(-1);
-    return next?.name ?? null;
+    const present = this.#host.presentLayers();
+    const inside = present.filter((layer) => layer.share === 1);
+    const levels = (layers: typeof present): number[] =>
+      layers.map((layer) => this.#data.levelOf(layer.name));
+    // Between two layers the upper one is the next up, and the lower one the next down.
+    const from =
+      inside.length > 0
+        ? levels(inside)[0]!
+        : direction > 0
+          ? Math.min(...levels(present))
+          : Math.max(...levels(present));
+    const net = this.#levels().map(({ name }) => ({ name, level: this.#data.levelOf(name) }));
+    const beyond = net.filter(({ name, level }) => {
+      const reached = plateOfLayer(this.#host.layers, name) !== null;
+      return reached && (direction > 0 ? level > from : level < from);
+    });
+    return (direction > 0 ? beyond[0] : beyond.at(-1))?.name ?? null;
   }
 
   #stepDepth(direction: 1 | -1): void {
@@ -236,47 +260,6 @@ export class NetPanel {
       yUm: (y0 + y1) / 2,
       widthUm: Math.max(least, 1.25 * Math.max(x1 - x0, (y1 - y0) * aspect)),
     });
-  }
-
-  async #find(words: string): Promise<void> {
-    const list = this.#panel.querySelector<HTMLElement>('[data-hits]')!;
-    const said = this.#panel.querySelector<HTMLElement>('[data-hits-count]')!;
-    if (words.trim() === '') {
-      list.replaceChildren();
-      said.textContent = '';
-      return;
-    }
-    const names = await this.#data.names().catch(() => null);
-    // What was typed meanwhile is answered by its own call.
-    if (this.#panel.querySelector<HTMLInputElement>('input[type="search"]')!.value !== words) return;
-    if (!names) {
-      said.textContent = 'The list of names could not be loaded.';
-      return;
-    }
-    const { hits, more } = findNames(names, words);
-    said.textContent =
-      hits.length === 0
-        ? 'No net and no cell has this in its name.'
-        : more > 0
-          ? `${hits.length} shown, ${formatCount(more)} more.`
-          : `${hits.length} found.`;
-    list.replaceChildren(
-      ...hits.map((hit) => {
-        const item = document.createElement('li');
-        const button = document.createElement('button');
-        button.type = 'button';
-        const kind = document.createElement('span');
-        kind.className = 'quiet';
-        kind.textContent =
-          hit.what === 'net'
-            ? 'net'
-            : `cell, ${formatCount(hit.cell.instances)} ${hit.cell.instances === 1 ? 'place' : 'places'}`;
-        button.append(hit.what === 'net' ? hit.net.name : hit.cell.name, ' ', kind);
-        button.addEventListener('click', () => this.#choose(hit));
-        item.append(button);
-        return item;
-      }),
-    );
   }
 
   async #choose(hit: Hit): Promise<void> {

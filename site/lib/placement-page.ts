@@ -48,7 +48,9 @@ export function decoySentence(evidence: Evidence, score: number | null): string 
   const above = wrong.filter((decoy) => decoy.score >= score).length;
   return above > 0
     ? `${above} of ${wrong.length} places that are known to be wrong score as high as this one: the score does not tell right from wrong here.`
-    : `${wrong.length} places that are known to be wrong were tried; the best of them scores ${formatFixed(best, 2)}, this placement ${formatFixed(score, 2)}.`;
+    : wrong.length === 1
+      ? `One place that is known to be wrong was tried; it scores ${formatFixed(best, 2)}, this placement ${formatFixed(score, 2)}.`
+      : `${wrong.length} places that are known to be wrong were tried; the best of them scores ${formatFixed(best, 2)}, this placement ${formatFixed(score, 2)}.`;
 }
 
 export interface Curve {

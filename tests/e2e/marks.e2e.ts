@@ -7,7 +7,7 @@ import { axeFaults, expect, settled, test } from './support/page.ts';
 
 const METAL2 = '#z=2.2&x=107.5&y=85&w=12&show=both';
 const mark = (page: Page, id: string, view = 'image') =>
-  page.locator(`.pane[data-view="${view}"] .mark[data-id="${id}"]`);
+  page.locator(`.pane[data-view="${view}"] .finding-mark[data-id="${id}"]`);
 const panel = (page: Page) => page.locator('[data-side="findings"]');
 const field = (page: Page, key: string) =>
   page.evaluate((key) => new URLSearchParams(location.hash.slice(1)).get(key), key);
@@ -20,7 +20,7 @@ async function open(page: Page, fragment = METAL2): Promise<void> {
 test('marks of the present layer lie on their places in both views', async ({ page }) => {
   await open(page);
   for (const view of ['image', 'drawing']) {
-    await expect(page.locator(`.pane[data-view="${view}"] .mark`)).toHaveCount(2);
+    await expect(page.locator(`.pane[data-view="${view}"] .finding-mark`)).toHaveCount(2);
     const ground = (await page.locator(`.pane[data-view="${view}"] .ground`).boundingBox())!;
     const box = (await mark(page, 'F0003', view).boundingBox())!;
     // By hand from the camera: 12 µm over the width of the ground, X 107.5 and Y 85 in its middle.

@@ -78,7 +78,7 @@ describe('evidence', () => {
     );
   });
   it('compares the score with wrong places, the runner-up aside', () => {
-    expect(decoySentence(evidence, 0.8)).toContain('the best of them scores 0.30, this placement 0.80');
+    expect(decoySentence(evidence, 0.8)).toContain('it scores 0.30, this placement 0.80');
     expect(decoySentence(evidence, 0.2)).toContain('does not tell right from wrong');
     expect(decoySentence(evidence, null)).toBeNull();
   });
