@@ -163,7 +163,7 @@ export class NetPanel {
       this.#data.find(this.#layersHere(), x, y, REACH_PX * umPerPx),
       this.#data.cells(x, y),
     ]).catch(() => [null, []] as const);
-    this.#writeUnder(found ? found.net.name : '–', cells[0] ? cells[0].path.join(' › ') : '–');
+    this.#writeUnder(found ? found.net.name : '–', cells[0] ? cells[0].path.toReversed().join(' in ') : '–');
     this.#fetchAhead([x, y], umPerPx);
   }
 

@@ -33,8 +33,12 @@ export function verdictSentence(artefacts: ScanArtefacts, judged: readonly Judge
   return `${on}. ${head}.${persons}`;
 }
 
-/** "clk_div3 is broken: via2 at 106.42, 83.28 (99 in 100)". */
+/** "clk_div3 is broken: via2 at 106.42, 83.28 (99 in 100)"; the note of the connectivity where it wrote one. */
 export function faultSentence(fault: NetFault, kind: 'open' | 'short'): string {
+  const odds = `(${oddsWords(fault.probability)})`;
+  const round =
+    kind === 'open' && fault.may_join_outside ? '. Outside the field another way may still join it.' : '';
+  if (fault.note) return `${fault.note.replace(/\.$/, '')} ${odds}${round}`;
   const nets = listed(fault.nets);
   const what = kind === 'open' ? `${nets} ${fault.nets.length > 1 ? 'are' : 'is'} broken` : `${nets} touch`;
   const places = fault.places
@@ -44,7 +48,7 @@ export function faultSentence(fault: NetFault, kind: 'open' | 'short'): string {
         `${place.layer} at ${formatFixed(place.centre_um[0], 2)}, ${formatFixed(place.centre_um[1], 2)}`,
     );
   const more = fault.places.length > 4 ? ` and ${fault.places.length - 4} more places` : '';
-  return `${what}${places.length > 0 ? `: ${places.join('; ')}${more}` : ''} (${oddsWords(fault.probability)})`;
+  return `${what}${places.length > 0 ? `: ${places.join('; ')}${more}` : ''} ${odds}${round}`;
 }
 
 /** What no comparison of this scan could have found, sentence by sentence. */

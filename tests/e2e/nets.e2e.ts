@@ -75,7 +75,7 @@ test('the net and the cell under a resting pointer are named', async ({ page }) 
   await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
   await expect(page.locator('[data-read="net"]')).toHaveText('rst');
   // X 103.2 and Y 85.7 lie in the counter cell, just above its gate.
-  await expect(page.locator('[data-read="cell"]')).toHaveText('TGL7 › COUNTER_BIT');
+  await expect(page.locator('[data-read="cell"]')).toHaveText('COUNTER_BIT in TGL7');
 });
 
 test('up and down follow the net from layer to layer, and stop at its ends', async ({ page }) => {

@@ -165,8 +165,12 @@ describe('the verdict in words', () => {
       places: [{ layer: 'metal1', centre_um: [1, 2] as [number, number] }],
       probability: 0.98,
       note: '',
+      may_join_outside: false,
     };
     expect(faultSentence(fault, 'short')).toBe('a and b touch: metal1 at 1.00, 2.00 (98 in 100)');
     expect(faultSentence({ ...fault, nets: ['a'], places: [] }, 'open')).toBe('a is broken (98 in 100)');
+    expect(faultSentence({ ...fault, note: 'The wire a ends early.', may_join_outside: true }, 'open')).toBe(
+      'The wire a ends early (98 in 100). Outside the field another way may still join it.',
+    );
   });
 });
