@@ -22,6 +22,8 @@ export interface MarkLayerOptions {
 
 /** Targets are never smaller. @source WCAG 2.2, 2.5.8 */
 const LEAST_PX = 24;
+/** More marks at a time hide what they mark; the first are the likeliest, and nearer views show the others. */
+const MOST = 300;
 /** Room between a mark and what it marks. */
 const ROOM_PX = 5;
 
@@ -84,10 +86,11 @@ export class MarkLayer {
 
   #key(event: KeyboardEvent): void {
     if (event.altKey || event.ctrlKey || event.metaKey) return;
-    const at = this.#marks.findIndex((one) => one.button === document.activeElement);
+    const seen = this.#marks.filter((one) => !one.button.hidden);
+    const at = seen.findIndex((one) => one.button === document.activeElement);
     const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
     if (at < 0 || step === undefined) return;
-    const next = this.#marks[(at + step + this.#marks.length) % this.#marks.length]!;
+    const next = seen[(at + step + seen.length) % seen.length]!;
     this.#stop(next.mark.id);
     next.button.focus({ preventScroll: true });
     event.preventDefault();
@@ -107,17 +110,30 @@ export class MarkLayer {
   #place(): void {
     const { view } = this.#options;
     if (view.hidden) return;
+    const { clientWidth, clientHeight } = view.ground;
+    // One straight map for all marks: asking the view for each corner would cost more than drawing them.
+    const [originX, originY] = view.pixelOf(0, 0);
+    const scale = 1 / view.umPerPx();
+    let shown = 0;
+    let stop: string | undefined;
     for (const { mark, button } of this.#marks) {
-      const [left, bottom] = view.pixelOf(mark.boxUm[0], mark.boxUm[1]);
-      const [right, top] = view.pixelOf(mark.boxUm[2], mark.boxUm[3]);
-      const width = Math.max(LEAST_PX, right - left + 2 * ROOM_PX);
-      const height = Math.max(LEAST_PX, bottom - top + 2 * ROOM_PX);
+      const [x0, y0, x1, y1] = mark.boxUm;
+      const width = Math.max(LEAST_PX, (x1 - x0) * scale + 2 * ROOM_PX);
+      const height = Math.max(LEAST_PX, (y1 - y0) * scale + 2 * ROOM_PX);
+      const x = originX + ((x0 + x1) / 2) * scale - width / 2;
+      const y = originY - ((y0 + y1) / 2) * scale - height / 2;
+      const inView = x < clientWidth && y < clientHeight && x + width > 0 && y + height > 0;
+      const visible = inView && (shown < MOST || mark.selected);
+      button.hidden = !visible;
+      if (!visible) continue;
+      shown++;
+      if (stop === undefined || button.tabIndex === 0) stop = mark.id;
       const { style } = button;
       style.width = `${width.toFixed(1)}px`;
       style.height = `${height.toFixed(1)}px`;
-      const x = (left + right - width) / 2;
-      const y = (top + bottom - height) / 2;
       style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px)`;
     }
+    // The stop of the Tab key must be one that is seen.
+    this.#stop(stop);
   }
 }

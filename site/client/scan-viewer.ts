@@ -133,6 +133,8 @@ class ScanViewer extends HTMLElement {
       lookAt: (camera) => leading(this.#views).moveTo(camera, false),
       camera: () => leading(this.#views).camera(),
       announce: (words) => {
+        // What a panel says names the layer, too; the depth by itself must not follow over it.
+        clearTimeout(this.#announceTimer);
         this.querySelector('[data-announce]')!.textContent = words;
       },
       onPlate: (listener) => this.#plateListeners.push(listener),

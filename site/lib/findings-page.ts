@@ -24,6 +24,24 @@ export function fillSentence(fill: Fill): string {
   return `${fill.layer}: ${formatCount(fill.count)} ${shape}${pitch}, within X ${range(x0, x1)} and Y ${range(y0, y1)}\u00a0µm.`;
 }
 
+/** "metal1: edges stand 12 nm outside the drawn ones; the layer lies 4 nm to the right and 3 nm down". */
+export function biasSentence(bias: Findings['bias'][number]): string {
+  const sure = (sd: number | null): string => (sd === null ? '' : ` (± ${formatLength(sd, 2)})`);
+  const { widening_um: wide, shift_um: shift } = bias;
+  const edges =
+    wide === 0
+      ? 'edges stand where they are drawn'
+      : `edges stand ${formatLength(Math.abs(wide), 2)} ${wide > 0 ? 'outside' : 'inside'} the drawn ones`;
+  const along = [
+    ...(shift[0] === 0
+      ? []
+      : [`${formatLength(Math.abs(shift[0]), 2)} to the ${shift[0] > 0 ? 'right' : 'left'}`]),
+    ...(shift[1] === 0 ? [] : [`${formatLength(Math.abs(shift[1]), 2)} ${shift[1] > 0 ? 'up' : 'down'}`]),
+  ];
+  const lies = along.length === 0 ? 'the layer is not shifted' : `the layer lies ${along.join(' and ')}`;
+  return `${bias.layer}: ${edges}${sure(bias.widening_sd_um)}; ${lies}${sure(bias.shift_sd_um)}.`;
+}
+
 /** Under this name a browser keeps what its reader decided; two folios of one server must not share it. */
 export const folioKey = (folio: Folio): string =>
   `stratafolio reviews: ${folio.chip.name} / ${folio.title}${folio.identifier ? ` / ${folio.identifier}` : ''}`;

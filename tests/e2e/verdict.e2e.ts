@@ -7,6 +7,7 @@ test('says how much was judged, what was found, and what could not have been', a
   await expect(page.locator('.lede')).toContainText('1 missing via, 1 open, 1 bridge and 1 shifted shape');
   await expect(page.getByRole('row', { name: /^metal4/ })).toContainText('not judged');
   await expect(page.getByRole('row', { name: /^metal1/ })).toContainText('350 nm');
+  await expect(page.getByRole('row', { name: /^metal1/ })).toContainText('12\u00a0nm out');
   await expect(page.getByText('clk_div3 is broken: via2 at 106.42, 83.28 (99 in 100)')).toBeVisible();
   await expect(page.getByText('rst and clk_div3 touch')).toBeVisible();
   await expect(page.getByText('Anything on contact and metal4: these layers were not judged.')).toBeVisible();

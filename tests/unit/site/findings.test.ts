@@ -22,7 +22,7 @@ import {
   sortRows,
   type TableRow,
 } from '../../../site/lib/findings-filter.ts';
-import { fillSentence } from '../../../site/lib/findings-page.ts';
+import { biasSentence, fillSentence } from '../../../site/lib/findings-page.ts';
 import { rateGroups, rateSentence, rateSummary, trialFor } from '../../../site/lib/hit-rate.ts';
 import { judgedLayers, notCompared } from '../../../site/lib/judged.ts';
 import { parseState } from '../../../site/lib/permalink.ts';
@@ -274,5 +274,15 @@ it('fill is a sentence with size, pitch and place', () => {
   };
   expect(fillSentence(fill)).toBe(
     'metal1: 12\u202f345 squares of 600\u00a0nm, repeating every 1.20\u00a0µm along X and 1.80\u00a0µm along Y, within X 1.0 to 9.0 and Y 2.0 to 8.0\u00a0µm.',
+  );
+});
+
+it('a bias is a sentence with both directions and how sure it is', () => {
+  const bias = { layer: 'metal1', widening_um: 0.012, widening_sd_um: 0.002, shift_sd_um: null };
+  expect(biasSentence({ ...bias, shift_um: [0.004, -0.03] })).toBe(
+    'metal1: edges stand 12\u00a0nm outside the drawn ones (± 2.0\u00a0nm); the layer lies 4.0\u00a0nm to the right and 30\u00a0nm down.',
+  );
+  expect(biasSentence({ ...bias, widening_um: -0.01, widening_sd_um: null, shift_um: [0, 0] })).toBe(
+    'metal1: edges stand 10\u00a0nm inside the drawn ones; the layer is not shifted.',
   );
 });
