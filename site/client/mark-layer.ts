@@ -23,7 +23,7 @@ export interface MarkLayerOptions {
 /** Targets are never smaller. @source WCAG 2.2, 2.5.8 */
 const LEAST_PX = 24;
 /** More marks at a time hide what they mark; the first are the likeliest, and nearer views show the others. */
-const MOST = 300;
+const MOST = 200;
 /** Room between a mark and what it marks. */
 const ROOM_PX = 5;
 
