@@ -8,6 +8,7 @@ import { layersSchema } from '../shared/artefacts/layers.ts';
 import { picturesSchema } from '../shared/artefacts/pictures.ts';
 import { type Placement, placementSchema } from '../shared/artefacts/placement.ts';
 import { platesSchema } from '../shared/artefacts/plates.ts';
+import { reviewsSchema } from '../shared/artefacts/reviews.ts';
 import { surveySchema } from '../shared/artefacts/survey.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import { gridBoxUm } from '../shared/frames.ts';
@@ -28,6 +29,7 @@ import { buildSite } from './stages/publish/build-site.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
 import { lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
+import { readReviews } from './stages/publish/reviews.ts';
 import { writeRenders } from './stages/render/write-renders.ts';
 import { checkFound } from './stages/survey/inside-campaign.ts';
 import { type LoadedCampaign, loadCampaign, readNamed } from './stages/survey/load-campaign.ts';
@@ -85,6 +87,11 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons, (files) =>
     checkFound(loaded.folder, files, 'lessons', loaded.allowOutside),
   );
+  const reviews = await readReviews(
+    loaded.folder,
+    loaded.campaign.scans.map((scan) => scan.id),
+    (file) => checkFound(loaded.folder, [file], 'reviews.csv', loaded.allowOutside),
+  );
   for (const scan of loaded.campaign.scans) if (scan.image) picturePixelUm(scan);
   const staging = await openStaging(target);
   try {
@@ -103,6 +110,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     ];
     const folio = folioFrontMatter(loaded, layout, scans, own, SOFTWARE);
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
+    if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
     if (!options.dataOnly) {
       options.progress.line('pages                  being generated');
       await timed('pages', () => buildSite(staging.folder, lessons, options.signal));

@@ -72,6 +72,7 @@ scans:
       projections: 1200
 
 # lessons: "lessons/*.md"
+# A reviews.csv beside this file, saved from the findings of a folio, is taken in by the next build.
 `;
 
 const PROCESS_TEMPLATE = `# The process stack, bottom to top. Heights are micrometres above the silicon.

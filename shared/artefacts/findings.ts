@@ -32,6 +32,21 @@ export const findingsSchema = z.object({
       note: z.string(),
     }),
   ),
+  bias: z
+    .array(
+      z.object({
+        layer: z.string(),
+        widening_um: z
+          .number()
+          .describe('Every edge stands this far outside the drawn one; negative inside.'),
+        widening_sd_um: z.number().nonnegative().nullable(),
+        shift_um: point.describe('The layer lies this far from where the placement expects its drawing.'),
+        shift_sd_um: z.number().nonnegative().nullable(),
+      }),
+    )
+    .default([])
+    .describe('What all edges of a layer have in common: a number, never a finding.'),
+  doubts: z.array(z.string()).default([]).describe('What was not judged or not well, plain sentences.'),
   fill: z.array(
     z.object({
       layer: z.string(),

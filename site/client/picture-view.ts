@@ -78,6 +78,15 @@ export class PictureView {
     });
   }
 
+  /** A click or a tap that moved nothing, in engine coordinates. */
+  onClick(listener: (u: number, v: number) => void): void {
+    this.engine.addHandler('canvas-click', (event) => {
+      if (!event.quick) return;
+      const point = this.engine.viewport.pointFromPixel(event.position, true);
+      listener(point.x, point.y);
+    });
+  }
+
   onMove(listener: () => void): void {
     this.#moved.push(listener);
   }

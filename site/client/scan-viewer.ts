@@ -14,7 +14,7 @@ import {
   plateWords,
 } from '../lib/depth.ts';
 import { formatUm } from '../lib/numbers.ts';
-import { encodeState, parseState, type Views } from '../lib/permalink.ts';
+import { encodeState, type NetPlace, parseState, type ViewState, type Views } from '../lib/permalink.ts';
 import { platesAhead } from '../lib/prefetch.ts';
 // The import alone defines the element; the type is only a name.
 import './depth-column.ts';
@@ -26,6 +26,7 @@ import { PlateSwitch, type Wanted } from './plate-switch.ts';
 import { Probe } from './probe.ts';
 import { PyramidSource } from './pyramid-source.ts';
 import { Readout } from './readout.ts';
+import { openPanels, type Panels } from './viewer-panels.ts';
 
 const json = async <T>(address: string): Promise<T> => {
   const answer = await fetch(address);
@@ -55,6 +56,9 @@ class ScanViewer extends HTMLElement {
   #addressTimer = 0;
   #announceTimer = 0;
   #written = '';
+  #plateListeners: (() => void)[] = [];
+  #panels: Panels | null = null;
+  #kept: { finding?: string | null; net?: NetPlace | null } = {};
 
   /** Pictures that both engines hold now, for watching that it stays bounded. */
   get held(): number {
@@ -108,7 +112,43 @@ class ScanViewer extends HTMLElement {
     this.#restore(true);
     linkViews(this.#views);
     for (const view of this.#views) view.onMove(() => this.#writeAddress());
+    await this.#openPanels();
     this.dataset.ready = '';
+  }
+
+  async #openPanels(): Promise<void> {
+    const state = parseState(location.hash);
+    // What the address asks for stays in it while the panels are on their way.
+    this.#kept = { finding: state.finding ?? null, net: state.net ?? null };
+    const parts = this.#views.map((view) => (view === this.#image.view ? this.#image : this.#drawing!));
+    this.#panels = await openPanels({
+      element: this,
+      root: this.#root,
+      parts,
+      grid: this.#plates.grid,
+      layers: this.#layers,
+      colours: this.#colours,
+      presentLayers: () => layersAtPlate(this.#layers.plates, this.#layers.layers, this.#index),
+      goToPlate: (index) => this.#go(index),
+      lookAt: (camera) => leading(this.#views).moveTo(camera, false),
+      camera: () => leading(this.#views).camera(),
+      announce: (words) => {
+        // What a panel says names the layer, too; the depth by itself must not follow over it.
+        clearTimeout(this.#announceTimer);
+        this.querySelector('[data-announce]')!.textContent = words;
+      },
+      onPlate: (listener) => this.#plateListeners.push(listener),
+      keepInAddress: (part) => {
+        this.#kept = { ...this.#kept, ...part };
+        this.#writeAddress();
+      },
+    });
+    this.#restorePanels(state);
+  }
+
+  /** What the address says of findings and nets; an address without a place is led to the finding's. */
+  #restorePanels(state: Partial<ViewState>): void {
+    this.#panels?.restore(state.finding ?? null, state.net ?? null, state.xUm === undefined);
   }
 
   #attach(): void {
@@ -134,7 +174,9 @@ class ScanViewer extends HTMLElement {
       else this.#writeWords();
     });
     const again = (): void => {
-      if (location.hash !== this.#written) this.#restore(false);
+      if (location.hash === this.#written) return;
+      this.#restore(false);
+      this.#restorePanels(parseState(location.hash));
     };
     addEventListener('hashchange', again);
     addEventListener('popstate', again);
@@ -203,6 +245,7 @@ class ScanViewer extends HTMLElement {
     this.#readout.refresh();
     this.#writeAddress();
     this.#announce();
+    for (const listener of this.#plateListeners) listener();
   }
 
   #plate(index: number): Wanted {
@@ -319,6 +362,8 @@ class ScanViewer extends HTMLElement {
       ...camera,
       zUm: this.#plates.z_um[this.#index] ?? 0,
       views: isViews(shown) ? shown : 'image',
+      finding: this.#kept.finding ?? undefined,
+      net: this.#kept.net ?? undefined,
     });
   }
 

@@ -2,12 +2,17 @@
 import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { z } from 'zod';
+import { type Evidence, evidenceSchema } from '../../shared/artefacts/evidence.ts';
+import { type Findings, findingsSchema } from '../../shared/artefacts/findings.ts';
 import { type Folio, type FolioScan, folioSchema } from '../../shared/artefacts/folio.ts';
 import { type Layers, layersSchema } from '../../shared/artefacts/layers.ts';
+import { type Nets, netsSchema } from '../../shared/artefacts/nets.ts';
 import { type Pictures, picturesSchema } from '../../shared/artefacts/pictures.ts';
 import { type Placement, placementSchema } from '../../shared/artefacts/placement.ts';
 import { type Plates, platesSchema } from '../../shared/artefacts/plates.ts';
 import { readJson } from '../../shared/artefacts/read.ts';
+import { type Review, reviewsSchema } from '../../shared/artefacts/reviews.ts';
+import { type Selftest, selftestSchema } from '../../shared/artefacts/selftest.ts';
 import { type Survey, surveySchema } from '../../shared/artefacts/survey.ts';
 import { InputFault } from '../../shared/errors.ts';
 
@@ -18,6 +23,13 @@ export interface ScanArtefacts {
   readonly placement: Placement | null;
   readonly pictures: Pictures | null;
   readonly survey: Survey | null;
+  /** What follows is there only where its stage ran; null otherwise. */
+  readonly findings: Findings | null;
+  readonly selftest: Selftest | null;
+  readonly nets: Nets | null;
+  readonly evidence: Evidence | null;
+  /** What persons decided about findings of this scan, as the campaign records it. */
+  readonly reviews: readonly Review[];
 }
 
 /** Folder with folio.json, from the environment. @throws InputFault when it is not set */
@@ -45,13 +57,20 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
   const needed = scan.kind === 'volume';
   const other = <S extends z.ZodType>(name: string, schema: S) =>
     needed ? required(data, `${scan.id}/${name}`, schema) : optional(data, `${scan.id}/${name}`, schema);
-  const [plates, layers, placement, pictures, survey] = await Promise.all([
-    required(data, `${scan.id}/plates.json`, platesSchema),
-    required(data, `${scan.id}/layers.json`, layersSchema),
-    other('placement.json', placementSchema),
-    other('pictures.json', picturesSchema),
-    other('survey.json', surveySchema),
-  ]);
+  const own = <S extends z.ZodType>(name: string, schema: S) => optional(data, `${scan.id}/${name}`, schema);
+  const [plates, layers, placement, pictures, survey, findings, selftest, nets, evidence, record] =
+    await Promise.all([
+      required(data, `${scan.id}/plates.json`, platesSchema),
+      required(data, `${scan.id}/layers.json`, layersSchema),
+      other('placement.json', placementSchema),
+      other('pictures.json', picturesSchema),
+      other('survey.json', surveySchema),
+      own('findings.json', findingsSchema),
+      own('selftest.json', selftestSchema),
+      own('nets.json', netsSchema),
+      own('evidence.json', evidenceSchema),
+      optional(data, 'reviews.json', reviewsSchema),
+    ]);
   if (layers.plates.length !== plates.z_um.length || plates.z_um.length === 0) {
     throw new InputFault({
       tag: 'inconsistent',
@@ -62,7 +81,8 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
       remedy: 'Build the folio again.',
     });
   }
-  return { scan, plates, layers, placement, pictures, survey };
+  const reviews = (record?.reviews ?? []).filter((review) => review.scan === scan.id);
+  return { scan, plates, layers, placement, pictures, survey, findings, selftest, nets, evidence, reviews };
 }
 
 async function required<S extends z.ZodType>(data: string, name: string, schema: S): Promise<z.output<S>> {

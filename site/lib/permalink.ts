@@ -10,6 +10,17 @@ export interface ViewState {
   /** Width of the view, micrometres. */
   readonly widthUm: number;
   readonly views: Views;
+  /** Number of the finding that is open. */
+  readonly finding?: string | undefined;
+  /** A place on the net that is lit. */
+  readonly net?: NetPlace | undefined;
+}
+
+/** A net by a point on it: numbers of nets change from build to build, places do not. */
+export interface NetPlace {
+  readonly layer: string;
+  readonly xUm: number;
+  readonly yUm: number;
 }
 
 const VIEWS: readonly Views[] = ['both', 'image', 'drawing'];
@@ -24,8 +35,20 @@ export function encodeState(state: ViewState): string {
     `y=${shortest(state.yUm)}`,
     `w=${shortest(state.widthUm)}`,
     `show=${state.views}`,
+    ...(state.finding ? [`finding=${state.finding}`] : []),
+    ...(state.net ? [`net=${encodeNet(state.net)}`] : []),
   ];
   return `#${parts.join('&')}`;
+}
+
+const encodeNet = ({ layer, xUm, yUm }: NetPlace): string =>
+  `${encodeURIComponent(layer)}@${shortest(xUm)},${shortest(yUm)}`;
+
+function parseNet(text: string | null): NetPlace | null {
+  const parts = /^([^@]+)@(-?[\d.]+),(-?[\d.]+)$/.exec(text ?? '');
+  if (!parts) return null;
+  const [xUm, yUm] = [Number(parts[2]), Number(parts[3])];
+  return Number.isFinite(xUm) && Number.isFinite(yUm) ? { layer: parts[1]!, xUm, yUm } : null;
 }
 
 /** Reads what is there and sound; a broken or missing part is left out, never guessed. */
@@ -48,5 +71,9 @@ export function parseState(fragment: string): Partial<ViewState> {
   if (w !== undefined && w > 0) state.widthUm = w;
   const views = VIEWS.find((name) => name === fields.get('show'));
   if (views) state.views = views;
+  const finding = fields.get('finding');
+  if (finding !== null && /^F\d{4,}$/.test(finding)) state.finding = finding;
+  const net = parseNet(fields.get('net'));
+  if (net) state.net = net;
   return state;
 }

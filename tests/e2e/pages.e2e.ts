@@ -1,9 +1,6 @@
 /** Every page: loads clean, is reachable, has no dead link, and passes the accessibility rules. */
-import { createRequire } from 'node:module';
-import { expect, PAGES, settled, test } from './support/page.ts';
+import { axeFaults, expect, PAGES, settled, test } from './support/page.ts';
 import { BASE } from './support/port.ts';
-
-const axePath = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 
 for (const path of PAGES) {
   test(`/${path} loads without an error and without asking another place`, async ({ page }) => {
@@ -23,14 +20,7 @@ for (const path of PAGES) {
         await page.goto(path);
         if (/^scan\/[^/]+\/$/.test(path)) await settled(page);
         await page.waitForLoadState('networkidle');
-        await page.addScriptTag({ path: axePath });
-        const violations = await page.evaluate(async () => {
-          const { axe } = window as unknown as { axe: typeof import('axe-core') };
-          const { violations } = await axe.run(document, {
-            runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
-          });
-          return violations.map((v) => `${v.id}: ${v.nodes.map((node) => node.html).join(' | ')}`);
-        });
+        const violations = await axeFaults(page);
         expect(violations).toEqual([]);
         const over = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
         expect(over, 'pixels of sideways scroll').toBeLessThanOrEqual(0);

@@ -1,6 +1,9 @@
 /** A page that fails its test when it prints an error or asks anything of another place. */
+import { createRequire } from 'node:module';
 import { test as base, expect, type Page } from '@playwright/test';
 import { PORT } from './port.ts';
+
+const AXE = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 
 export const PAGES = [
   '',
@@ -10,6 +13,16 @@ export const PAGES = [
   'scan/fine/layer/metal2/',
   'scan/fine/layer/metal4/',
   'scan/fine/record/',
+  'scan/counter/',
+  'scan/counter/findings/',
+  'scan/counter/verdict/',
+  'scan/counter/placement/',
+  'scan/fine/findings/',
+  'scan/fine/verdict/',
+  'scan/fine/placement/',
+  'scan/drift/findings/',
+  'scan/drift/verdict/',
+  'scan/drift/placement/',
   'scan/drift/record/',
   'scan/top-view/record/',
   'lessons/',
@@ -65,6 +78,18 @@ export function canvasPixel(page: Page, view: 'image' | 'drawing', x = 0.5, y = 
     },
     [view, x, y] as const,
   );
+}
+
+/** What the accessibility rules find wrong, one line each. */
+export async function axeFaults(page: Page): Promise<string[]> {
+  await page.addScriptTag({ path: AXE });
+  return page.evaluate(async () => {
+    const { axe } = window as unknown as { axe: typeof import('axe-core') };
+    const { violations } = await axe.run(document, {
+      runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
+    });
+    return violations.map((v) => `${v.id}: ${v.nodes.map((node) => node.html).join(' | ')}`);
+  });
 }
 
 export { expect };

@@ -22,6 +22,7 @@ import { picturesSchema } from '../../../shared/artefacts/pictures.ts';
 import { placementSchema } from '../../../shared/artefacts/placement.ts';
 import { type Plates, platesSchema } from '../../../shared/artefacts/plates.ts';
 import { readJson } from '../../../shared/artefacts/read.ts';
+import { reviewsSchema } from '../../../shared/artefacts/reviews.ts';
 import { surveySchema } from '../../../shared/artefacts/survey.ts';
 import { dieFromPixel } from '../../../shared/frames.ts';
 import { plateGrey, platePath } from '../../../shared/plate-path.ts';
@@ -73,6 +74,10 @@ async function tilePixels(descriptor: string, level: number): Promise<{ grey: nu
   };
 }
 
+const reviews = (scan: string): string =>
+  'scan,id,kind,layer,x_um,y_um,decision,comment,date\r\n' +
+  `${scan},F0003,missing-via,via1,12.5,20.1,reject,"dust, seen twice",2026-03-02\r\n`;
+
 describe('a build', () => {
   let data: string;
   let plates: Plates;
@@ -80,6 +85,7 @@ describe('a build', () => {
     readJson(readFileSync(join(data, name), 'utf8'), name, schema);
 
   beforeAll(() => {
+    writeFileSync(join(model, 'reviews.csv'), reviews('fine'));
     const result = stratafolio('build', model, '--data-only', '--out', join(work, 'folio'), '--jobs', '2');
     expect(result.stderr).not.toContain('fault');
     expect(result.status).toBe(0);
@@ -111,6 +117,23 @@ describe('a build', () => {
       readJson(readFileSync(join(work, 'folio', 'data', 'folio.json'), 'utf8'), 'folio.json', folioSchema)
         .scans[0]!.verdict,
     ).toBe('locked');
+  });
+
+  it('takes in what persons decided about findings', () => {
+    const text = readFileSync(join(work, 'folio', 'data', 'reviews.json'), 'utf8');
+    expect(readJson(text, 'reviews.json', reviewsSchema).reviews).toEqual([
+      {
+        scan: 'fine',
+        id: 'F0003',
+        kind: 'missing-via',
+        layer: 'via1',
+        x_um: 12.5,
+        y_um: 20.1,
+        decision: 'reject',
+        comment: 'dust, seen twice',
+        date: '2026-03-02',
+      },
+    ]);
   });
 
   it('puts every pixel of every plate where the die has it', async () => {
@@ -291,6 +314,11 @@ describe('bad input', () => {
         symlinkSync('/etc/hostname', join(f, 'process.yaml'));
       },
       ['campaign.yaml', 'chip.process', '--follow-links-out'],
+    ],
+    [
+      'a judgement of a scan that is none',
+      (f) => writeFileSync(join(f, 'reviews.csv'), reviews('coarse')),
+      ['reviews.csv, line 2, scan', 'one of fine', '"coarse"'],
     ],
     ['no campaign', (f) => rmSync(join(f, 'campaign.yaml')), ['campaign.yaml', 'stratafolio new']],
   ];

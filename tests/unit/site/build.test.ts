@@ -1,5 +1,5 @@
 /** What happens at build time: artefacts in, relative addresses out, figures to scale. */
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
@@ -56,7 +56,8 @@ describe('relative addresses', () => {
 describe('artefacts', () => {
   const scan = (id: string) => folio.scans.find((one) => one.id === id)!;
   const broken = async (name: string, text: string | null): Promise<string> => {
-    const folder = (await makeFolio(join(work, 'broken'))).data;
+    const folder = join(work, 'broken');
+    cpSync(data, folder, { recursive: true });
     if (text === null) rmSync(join(folder, name));
     else writeFileSync(join(folder, name), text);
     return loadScan(folder, scan('fine')).then(
@@ -114,7 +115,7 @@ describe('die map', () => {
     expect((left - map.die!.x) * map.umPerUnit).toBeCloseTo(9.975, 2);
     // The upper edge of the scan, Y = 90.025, lies 9.975 µm below the upper edge of the die, Y = 100.
     expect((top - map.die!.y) * map.umPerUnit).toBeCloseTo(9.975, 2);
-    expect(map.scans.map((scan) => scan.id)).toEqual(['fine']);
+    expect(map.scans.map((scan) => scan.id)).toEqual(['fine', 'counter']);
   });
 
   it('is none where nothing has a place', () => {

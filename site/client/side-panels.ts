@@ -1,0 +1,62 @@
+/** The panels at the side of the pictures: at most one is open; each has a button that says so. */
+
+export class SidePanels {
+  readonly #host: HTMLElement;
+  readonly #aside: HTMLElement | null;
+  #listeners: (() => void)[] = [];
+
+  constructor(host: HTMLElement) {
+    this.#host = host;
+    this.#aside = host.querySelector('.side');
+    for (const button of this.#buttons()) {
+      button.addEventListener('click', () => {
+        const name = button.dataset.panel!;
+        this.show(this.open === name ? null : name);
+      });
+    }
+    this.#aside?.addEventListener('click', (event) => {
+      if ((event.target as Element).closest('[data-act="close-panel"]')) this.#close();
+    });
+    this.#aside?.addEventListener('keydown', (event) => {
+      if (event.key !== 'Escape') return;
+      event.preventDefault();
+      this.#close();
+    });
+  }
+
+  #buttons(): HTMLButtonElement[] {
+    return [...this.#host.querySelectorAll<HTMLButtonElement>('button[data-panel]')];
+  }
+
+  get open(): string | null {
+    return this.#aside?.dataset.open ?? null;
+  }
+
+  /** Closes, and gives the keyboard back to the button that opened. */
+  #close(): void {
+    const name = this.open;
+    this.show(null);
+    this.#buttons()
+      .find((button) => button.dataset.panel === name)
+      ?.focus();
+  }
+
+  show(name: string | null): void {
+    const aside = this.#aside;
+    if (!aside || this.open === name) return;
+    if (name === null) delete aside.dataset.open;
+    else aside.dataset.open = name;
+    aside.hidden = name === null;
+    for (const panel of aside.querySelectorAll<HTMLElement>('[data-side]')) {
+      panel.hidden = panel.dataset.side !== name;
+    }
+    for (const button of this.#buttons()) {
+      button.setAttribute('aria-expanded', String(button.dataset.panel === name));
+    }
+    for (const listener of this.#listeners) listener();
+  }
+
+  onToggle(listener: () => void): void {
+    this.#listeners.push(listener);
+  }
+}

@@ -1,0 +1,79 @@
+/** A rectangle of a picture at full resolution, put together from its tiles. */
+import type { TileLayout } from '../../shared/artefacts/plates.ts';
+import type { PlateGrid } from '../../shared/frames.ts';
+import { maximumLevel } from '../../shared/pyramid.ts';
+import { coarseTilePath, tilePath } from '../lib/tile-path.ts';
+import { decodeTile } from './pyramid-source.ts';
+
+/** Pixels of the grid: column and row of the first, width and height. */
+export interface PixelRectangle {
+  readonly x: number;
+  readonly y: number;
+  readonly width: number;
+  readonly height: number;
+}
+
+/** Tiles held for the next rectangle beside this one. */
+const HELD = 48;
+
+export class TileCrop {
+  readonly #tiles = new Map<string, Promise<ImageBitmap>>();
+  readonly #root: string;
+  readonly #grid: PlateGrid;
+
+  constructor(root: string, grid: PlateGrid) {
+    this.#root = root;
+    this.#grid = grid;
+  }
+
+  /** @param rectangle inside the grid; what reaches beyond stays transparent */
+  async read(path: string, layout: TileLayout, rectangle: PixelRectangle): Promise<ImageData> {
+    const { tile_px: side, format } = layout;
+    const { width_px: width, height_px: height } = this.#grid;
+    const level = maximumLevel({ width, height, tilePx: side });
+    const canvas = new OffscreenCanvas(rectangle.width, rectangle.height);
+    const context = canvas.getContext('2d', { willReadFrequently: true })!;
+    const first = [Math.max(0, rectangle.x), Math.max(0, rectangle.y)] as const;
+    const last = [
+      Math.min(width, rectangle.x + rectangle.width) - 1,
+      Math.min(height, rectangle.y + rectangle.height) - 1,
+    ] as const;
+    const jobs: Promise<void>[] = [];
+    for (let column = Math.floor(first[0] / side); column <= Math.floor(last[0] / side); column++) {
+      for (let row = Math.floor(first[1] / side); row <= Math.floor(last[1] / side); row++) {
+        const [left, top] = [column * side - rectangle.x, row * side - rectangle.y];
+        const tile = this.#tile(this.#root + tilePath(path, level, column, row, format));
+        jobs.push(tile.then((bitmap) => context.drawImage(bitmap, left, top)));
+      }
+    }
+    await Promise.all(jobs);
+    return context.getImageData(0, 0, rectangle.width, rectangle.height);
+  }
+
+  /** The whole picture in coarse pixels: one tile. */
+  async coarse(path: string, layout: TileLayout): Promise<ImageData> {
+    const { width_px: width, height_px: height } = this.#grid;
+    const size = { width, height, tilePx: layout.tile_px };
+    const bitmap = await this.#tile(this.#root + coarseTilePath(path, size, layout.format));
+    const canvas = new OffscreenCanvas(bitmap.width, bitmap.height);
+    const context = canvas.getContext('2d', { willReadFrequently: true })!;
+    context.drawImage(bitmap, 0, 0);
+    return context.getImageData(0, 0, bitmap.width, bitmap.height);
+  }
+
+  #tile(address: string): Promise<ImageBitmap> {
+    const held = this.#tiles.get(address);
+    if (held) return held;
+    const tile = fetch(address).then(async (answer) => {
+      if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
+      return decodeTile(await answer.blob());
+    });
+    tile.catch(() => this.#tiles.delete(address));
+    this.#tiles.set(address, tile);
+    for (const oldest of this.#tiles.keys()) {
+      if (this.#tiles.size <= HELD) break;
+      this.#tiles.delete(oldest);
+    }
+    return tile;
+  }
+}
