@@ -23,6 +23,12 @@ const fault = z.object({
   places: z.array(place),
   probability: z.number().min(0).max(1),
   note: z.string().default('').describe('One plain sentence.'),
+  may_join_outside: z
+    .boolean()
+    .default(false)
+    .describe(
+      'What is apart here leaves the window on two sides, and the drawing beyond was too large to follow: it may be one.',
+    ),
 });
 
 export const netSummarySchema = z.object({
@@ -30,14 +36,14 @@ export const netSummarySchema = z.object({
   name: z
     .string()
     .describe(
-      'The label with most votes; else "cell@x,y/label" of a cell inside; else a name made of its place.',
+      'The label with most votes; else "cell/label@x,y" of a label inside a cell; else "layer@x,y" of its first shape.',
     ),
   names: z.array(z.string()).default([]).describe('Every different label on the net, most votes first.'),
   name_from: z
     .enum(['label', 'cell-label', 'place'])
     .default('label')
     .describe(
-      'label: of the top cell; cell-label: of one cell inside, with the place of that cell; place: no label.',
+      'label: of the top cell; cell-label: of a cell inside, which need not be the name on the chip; place: no label.',
     ),
   layers: z.array(z.string()).describe('From the silicon up.'),
   box_um: box.describe('Of all its shapes, also where they reach beyond the window.'),
@@ -71,10 +77,6 @@ export const netsSchema = z.object({
         )
         .default([])
         .describe('What the net falls into, largest first.'),
-      may_join_outside: z
-        .boolean()
-        .default(false)
-        .describe('Two or more pieces leave the field, where another way round may still join them.'),
     }),
   ),
   shorts: z.array(fault),
