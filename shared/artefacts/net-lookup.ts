@@ -4,7 +4,7 @@
  *
  * | file | holds | fetched |
  * | --- | --- | --- |
- * | `index.json` | layers with heights, the tiling, how many nets | once, with the viewer; below 4 kB |
+ * | `index.json` | layers with heights, the tiling, how many nets | once, with the viewer; 2 to 12 kB |
  * | `tiles/<column>_<row>.json` | what lies in one square of the die: shapes with net ids, cell instances | on a click or a rest of the pointer; some 10 to 40 kB |
  * | `shapes/<shard>.json` | the shapes of some nets, whole, and what is known of those nets | on a click; some 10 to 100 kB |
  * | `names.json` | names of nets and cells with their places | when somebody looks for a name |
