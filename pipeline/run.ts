@@ -14,6 +14,9 @@ import { writeArtefact } from './output/files.ts';
 import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
 import { openStaging } from './output/staging.ts';
+import { connectDrawing } from './stages/connect/connect-drawing.ts';
+import { withheldBy } from './stages/connect/withheld.ts';
+import { writeNets } from './stages/connect/write-nets.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
 import { placeScan } from './stages/place/place-scan.ts';
 import { planPlates } from './stages/place/plan-plates.ts';
@@ -188,6 +191,24 @@ async function buildScan(
       )
     : new Map();
 
+  const nets = drawing
+    ? await timed('nets', async () => {
+        const withheld = withheldBy(loaded.campaign);
+        const traced = { layout: drawing.layout.layout, top: drawing.layout.top, process: drawing.process };
+        const drawn = connectDrawing(
+          traced.layout,
+          traced.top,
+          traced.process,
+          gridBoxUm(plan.grid),
+          withheld,
+        );
+        const { grid } = plan;
+        const findings = null;
+        const compared = { id: scan.id, grid, layers, placement, portraits, findings };
+        return writeNets(drawn, compared, traced, folder, progress, withheld);
+      })
+    : null;
+
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
@@ -211,7 +232,7 @@ async function buildScan(
     footprint_um: plan.footprintUm.map(([x, y]) => [x, y]),
     z_um: [plan.zUm[0]!, plan.zUm.at(-1)!],
     acquisition: scan.acquisition ?? null,
-    doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices)],
+    doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices), ...(nets?.doubts ?? [])],
   };
 }
 

@@ -5,6 +5,7 @@ import type { Box } from '../../../shared/polygon.ts';
 import { visitShapesInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
 import { cleanRing, rectangleOf } from '../../kernels/ring-clip.ts';
+import type { Withheld } from './withheld.ts';
 
 /** A layer whose shapes make nets: a conductor, or a via that joins conductors. */
 export interface NetLayer {
@@ -17,13 +18,6 @@ export interface NetLayer {
   readonly labels: readonly DrawnLayer[];
   /** For a via, the numbers of the layers it joins. */
   readonly joins: readonly number[];
-}
-
-/** What must not be published, as campaign.yaml states it. */
-export interface Withheld {
-  readonly drawn?: ReadonlySet<string> | undefined;
-  /** Whether a cell is opened. */
-  readonly opens?: ((cell: string) => boolean) | undefined;
 }
 
 /** Shapes in the order of layers (from the silicon up), then south to north, then west to east. */

@@ -11,10 +11,10 @@ import {
   ringOf,
   type ShapeStore,
   shapesMeeting,
-  type Withheld,
 } from './collect-shapes.ts';
 import { type Contacts, findContacts } from './find-contacts.ts';
 import { type NetNaming, nameNets, type PlacedLabel } from './name-nets.ts';
+import type { Withheld } from './withheld.ts';
 
 export interface DrawnNets {
   readonly windowUm: Box;

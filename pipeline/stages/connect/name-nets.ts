@@ -3,14 +3,8 @@ import type { Box } from '../../../shared/polygon.ts';
 import { windingNumber } from '../../../shared/polygon.ts';
 import { type FlatLabel, labelsInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
-import {
-  isRectangle,
-  ringOf,
-  type ShapeStore,
-  shapeBox,
-  shapesMeeting,
-  type Withheld,
-} from './collect-shapes.ts';
+import { isRectangle, ringOf, type ShapeStore, shapeBox, shapesMeeting } from './collect-shapes.ts';
+import { isHidden, type Withheld } from './withheld.ts';
 
 export interface PlacedLabel {
   readonly text: string;
@@ -58,6 +52,7 @@ export function nameNets(
   for (const label of labelsInWindow(layout, top, extentUm(store, windowUm), drawn, {
     opens: (cell) => own.has(cell) && (withheld.opens?.(cell) ?? true),
   })) {
+    if (isHidden(withheld, [label.xUm, label.yUm, label.xUm, label.yUm])) continue;
     const hit = shapeUnder(store, label);
     if (hit) placed.push({ text: label.text, net: netOf[hit.shape]!, layer: hit.layer, at: hit.at });
     else if (inside(windowUm, label)) missed.add(label.text);
@@ -110,6 +105,7 @@ function cellLabels(
   const options = withheld.opens ? { opens: withheld.opens } : {};
   for (const label of labelsInWindow(layout, top, windowUm, drawn, options)) {
     if (label.cellPath.length <= depth) continue;
+    if (isHidden(withheld, [label.xUm, label.yUm, label.xUm, label.yUm])) continue;
     const hit = shapeUnder(store, label);
     if (!hit) continue;
     const net = netOf[hit.shape]!;

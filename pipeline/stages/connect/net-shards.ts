@@ -75,6 +75,7 @@ export function shardOf(
   shard: number,
   summaries: readonly NetSummary[],
   endsOf: (net: number) => { ends: NetEnd[]; total: number },
+  shown: (shape: number) => boolean = () => true,
 ): NetShard {
   const { store } = drawn;
   return {
@@ -95,7 +96,7 @@ export function shardOf(
         leaves_field: summary.leaves_field,
         ends,
         ends_total: total,
-        layers: layersOf(drawn, shapes),
+        layers: layersOf(drawn, shapes.filter(shown)),
       };
     }),
   };

@@ -5,15 +5,9 @@ import { type Box, intersectBox } from '../../../shared/polygon.ts';
 import { type CellInstance, cellInstancesInWindow } from '../../formats/layout/flatten.ts';
 import type { Layout } from '../../formats/layout.ts';
 import { clipRing } from '../../kernels/ring-clip.ts';
-import {
-  isRectangle,
-  ringOf,
-  type ShapeStore,
-  shapeBox,
-  shapesMeeting,
-  type Withheld,
-} from './collect-shapes.ts';
+import { isRectangle, ringOf, type ShapeStore, shapeBox, shapesMeeting } from './collect-shapes.ts';
 import type { DrawnNets } from './connect-drawing.ts';
+import type { Withheld } from './withheld.ts';
 
 /** Cell instances that meet the window, the holder of each before it. */
 export interface PlacedCells {
@@ -62,6 +56,7 @@ export function tileOf(
   placed: PlacedCells,
   box: Box,
   shardsOf: (net: number) => [number, number],
+  shown: (shape: number) => boolean = () => true,
 ): NetTile | null {
   const { store, netOf, nets } = drawn;
   const places = new Map<number, number>();
@@ -69,7 +64,7 @@ export function tileOf(
   store.layers.forEach((_, layer) => {
     const part: NetTile['layers'][number] = { layer, nets: [], shapes: [] };
     for (const shape of shapesMeeting(store, layer, box).sort((a, b) => a - b)) {
-      const cut = cutTo(store, shape, box);
+      const cut = shown(shape) ? cutTo(store, shape, box) : null;
       if (!cut) continue;
       const net = netOf[shape]!;
       if (!places.has(net)) places.set(net, places.size);

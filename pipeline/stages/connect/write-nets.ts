@@ -1,6 +1,7 @@
 /** The connect stage: writes nets.json and the files beside it that a page looks nets up in. */
 import { join } from 'node:path';
 import type { z } from 'zod';
+import type { Findings } from '../../../shared/artefacts/findings.ts';
 import type { Layers } from '../../../shared/artefacts/layers.ts';
 import {
   type NetIndex,
@@ -10,32 +11,38 @@ import {
   netTileSchema,
 } from '../../../shared/artefacts/net-lookup.ts';
 import { type Nets, netsSchema } from '../../../shared/artefacts/nets.ts';
+import type { Placement } from '../../../shared/artefacts/placement.ts';
+import type { Process } from '../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { Box } from '../../../shared/polygon.ts';
 import type { Layout } from '../../formats/layout.ts';
 import { writeArtefact, writeAtomically } from '../../output/files.ts';
 import type { Progress } from '../../output/progress.ts';
-import type { Withheld } from './collect-shapes.ts';
+import { shapeBox } from './collect-shapes.ts';
 import type { DrawnNets } from './connect-drawing.ts';
 import { shapesLeavingField } from './field.ts';
+import { judgeNets } from './judge-nets.ts';
 import { namesOf } from './net-names.ts';
 import { netEnds, planShards, shardOf } from './net-shards.ts';
 import { placeCells, tileOf } from './net-tiles.ts';
 import { summariseNets } from './summarise-nets.ts';
 import { planTiles, tileBox } from './tile-plan.ts';
+import { isHidden, type Withheld } from './withheld.ts';
 
 export interface NetScan {
   readonly id: string;
   readonly grid: PlateGrid;
   readonly layers: Layers;
+  readonly placement: Pick<Placement, 'verdict'>;
   readonly portraits: readonly { readonly name: string; readonly values: Float32Array }[];
+  /** null where the scan was not compared with the drawing. */
+  readonly findings: Findings | null;
 }
 
-export interface NetFaults {
-  readonly opens: Nets['opens'];
-  readonly shorts: Nets['shorts'];
-  readonly judged: boolean;
-  readonly doubts: readonly string[];
+export interface NetDrawing {
+  readonly layout: Layout;
+  readonly top: string;
+  readonly process: Process;
 }
 
 /** A click may miss metal by this much and still mean it. */
@@ -47,10 +54,8 @@ const MARGIN_PX = 3;
  */
 export async function writeNets(
   drawn: DrawnNets,
-  faults: NetFaults,
   scan: NetScan,
-  layout: Layout,
-  top: string,
+  drawing: NetDrawing,
   folder: string,
   progress: Progress,
   withheld: Withheld = {},
@@ -58,18 +63,21 @@ export async function writeNets(
   const { store } = drawn;
   const portraits = new Map(scan.portraits.map((p) => [p.name, p.values]));
   const leaving = shapesLeavingField(store, scan.grid, (name) => portraits.get(name));
+  const faults = judgeNets(drawn, scan.findings, scan.placement, (n) => leaving[n] === 1, drawing, withheld);
   const seen = new Set(scan.layers.layers.filter((l) => l.seen !== 'outside').map((l) => l.name));
+  const shown = (n: number) =>
+    !isHidden(withheld, shapeBox(store, n).map((v) => v * store.unitUm) as unknown as Box);
   const plan = planShards(drawn);
   const summaries = summariseNets(drawn, leaving, seen, plan.of);
   const windowDbu = drawn.windowUm.map((v) => v / store.unitUm) as unknown as Box;
   const tiles = planTiles(windowDbu, store.count, (MARGIN_PX * scan.grid.pixel_um) / store.unitUm);
   const bar = progress.bar(`nets ${scan.id}`, tiles.columns * tiles.rows + plan.shards.length, 'files');
 
-  const placed = placeCells(layout, top, drawn.windowUm, withheld);
+  const placed = placeCells(drawing.layout, drawing.top, drawn.windowUm, withheld);
   let present = '';
   for (let row = 0; row < tiles.rows; row++) {
     for (let column = 0; column < tiles.columns; column++) {
-      const tile = tileOf(drawn, placed, tileBox(tiles, column, row), plan.of);
+      const tile = tileOf(drawn, placed, tileBox(tiles, column, row), plan.of, shown);
       present += tile ? '1' : '0';
       const path = TILES.replace('{column}', String(column)).replace('{row}', String(row));
       if (tile) await writeCompact(join(folder, path), netTileSchema, tile);
@@ -79,7 +87,11 @@ export async function writeNets(
   const endsOf = netEnds(drawn);
   for (let shard = 0; shard < plan.shards.length; shard++) {
     const path = SHARDS.replace('{shard}', String(shard));
-    await writeCompact(join(folder, path), netShardSchema, shardOf(drawn, plan, shard, summaries, endsOf));
+    await writeCompact(
+      join(folder, path),
+      netShardSchema,
+      shardOf(drawn, plan, shard, summaries, endsOf, shown),
+    );
     bar.advance();
   }
   const names = namesOf(drawn, placed, plan.of);
