@@ -36,14 +36,14 @@ export const netSummarySchema = z.object({
   name: z
     .string()
     .describe(
-      'The label with most votes; else "cell/label@x,y" of a label inside a cell; else "layer@x,y" of its first shape.',
+      'The label with most votes; else "cell/label" or "cell/label@x,y" of a label inside a cell; else "layer@x,y" of its first shape.',
     ),
   names: z.array(z.string()).default([]).describe('Every different label on the net, most votes first.'),
   name_from: z
     .enum(['label', 'cell-label', 'place'])
     .default('label')
     .describe(
-      'label: of the top cell; cell-label: of a cell inside, which need not be the name on the chip; place: no label.',
+      'label: of the chip; cell-label: of a cell inside, which need not be the name on the chip; place: no label.',
     ),
   layers: z.array(z.string()).describe('From the silicon up.'),
   box_um: box.describe('Of all its shapes, also where they reach beyond the window.'),

@@ -4,6 +4,7 @@ import { windingNumber } from '../../../shared/polygon.ts';
 import { type FlatLabel, labelsInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
 import { isRectangle, ringOf, type ShapeStore, shapeBox, shapesMeeting } from './collect-shapes.ts';
+import { type LabelReach, labelReaches } from './naming-cells.ts';
 import { isHidden, type Withheld } from './withheld.ts';
 
 export interface PlacedLabel {
@@ -31,9 +32,9 @@ export interface Naming {
  * Names every net. A label names the net of the shape under its anchor, on the highest layer that lists the label's
  * drawn layer and has metal there.
  *
- * Only labels of the top cell name a net as such: a pin called "A" inside a cell says how the cell calls it, not the
- * chip. Where the top cell only wraps one other cell, that one counts. A net without such a label is called after a
- * label of a cell inside it, with cell and place ("inv_1/Y@12.34,5.60"), or after its first shape ("metal1@12.34,5.6").
+ * Only labels that speak for the chip name a net as such (see `labelReaches`). A net without one is called after a label
+ * of a cell inside it: "store/word_line" where that cell occurs once, with the place of the label where there are
+ * others like it ("inv_1/Y@12.34,5.6"); else after its first shape ("metal1@12.34,5.6").
  */
 export function nameNets(
   layout: Layout,
@@ -45,12 +46,11 @@ export function nameNets(
   withheld: Withheld = {},
 ): Naming {
   const drawn = new Set(store.layers.flatMap((layer) => layer.labels));
-  const chain = namingCells(layout, top, drawn);
-  const own = new Set(chain);
+  const reaches = labelReaches(layout, top);
   const placed: PlacedLabel[] = [];
   const missed = new Set<string>();
   for (const label of labelsInWindow(layout, top, extentUm(store, windowUm), drawn, {
-    opens: (cell) => own.has(cell) && (withheld.opens?.(cell) ?? true),
+    opens: (cell) => reaches.get(cell) === 'top' && (withheld.opens?.(cell) ?? true),
   })) {
     if (isHidden(withheld, [label.xUm, label.yUm, label.xUm, label.yUm])) continue;
     const hit = shapeUnder(store, label);
@@ -63,7 +63,7 @@ export function nameNets(
     counts.set(text, (counts.get(text) ?? 0) + 1);
     votes.set(net, counts);
   }
-  const second = cellLabels(layout, top, store, netOf, windowUm, drawn, chain.length, withheld, votes);
+  const second = cellLabels(layout, top, store, netOf, windowUm, drawn, reaches, withheld, votes);
   const nets = firstShape.map((shape, net): NetNaming => {
     const counts = votes.get(net);
     if (counts) {
@@ -77,18 +77,6 @@ export function nameNets(
   return { nets, labels: placed, doubts: namingDoubts(nets, missed) };
 }
 
-/** The top cell, and below it the cells that are wrapped one in the other without labels of their own. */
-function namingCells(layout: Layout, top: string, drawn: ReadonlySet<DrawnLayer>): string[] {
-  const chain = [top];
-  for (;;) {
-    const cell = layout.cells.get(chain.at(-1)!);
-    if (!cell || cell.labels.some((label) => drawn.has(label.drawn))) return chain;
-    const { references } = cell;
-    if (references.count !== 1 || references.columns[0] !== 1 || references.rows[0] !== 1) return chain;
-    chain.push(references.targets[references.target[0]!]!);
-  }
-}
-
 /** The first label of a cell inside for every net that has no label of the top cell. */
 function cellLabels(
   layout: Layout,
@@ -97,14 +85,14 @@ function cellLabels(
   netOf: Int32Array,
   windowUm: Box,
   drawn: ReadonlySet<DrawnLayer>,
-  depth: number,
+  reaches: ReadonlyMap<string, LabelReach>,
   withheld: Withheld,
   named: ReadonlyMap<number, unknown>,
 ): Map<number, string> {
   const best = new Map<number, FlatLabel>();
   const options = withheld.opens ? { opens: withheld.opens } : {};
   for (const label of labelsInWindow(layout, top, windowUm, drawn, options)) {
-    if (label.cellPath.length <= depth) continue;
+    if (reaches.get(label.cellPath.at(-1)!) === 'top') continue;
     if (isHidden(withheld, [label.xUm, label.yUm, label.xUm, label.yUm])) continue;
     const hit = shapeUnder(store, label);
     if (!hit) continue;
@@ -112,7 +100,13 @@ function cellLabels(
     const known = best.get(net);
     if (!named.has(net) && (!known || outerFirst(label, known) < 0)) best.set(net, label);
   }
-  return new Map([...best].map(([net, l]) => [net, `${l.cellPath.at(-1)}/${l.text}@${place(l.xUm, l.yUm)}`]));
+  return new Map(
+    [...best].map(([net, label]) => {
+      const cell = label.cellPath.at(-1)!;
+      const where = reaches.get(cell) === 'once' ? '' : `@${place(label.xUm, label.yUm)}`;
+      return [net, `${cell}/${label.text}${where}`];
+    }),
+  );
 }
 
 const outerFirst = (a: FlatLabel, b: FlatLabel): number =>

@@ -116,7 +116,7 @@ export async function writeNets(
     judged: faults.judged,
     doubts: [...drawn.doubts, ...faults.doubts],
   };
-  await writeArtefact(join(folder, 'nets.json'), netsSchema, nets);
+  await writeCompact(join(folder, 'nets.json'), netsSchema, nets);
   bar.finish(`${drawn.nets.length} nets of ${store.count} shapes`);
   return nets;
 }
