@@ -1,10 +1,11 @@
 /** What findings do to the drawn connections: metal taken away, vias taken away, metal between two conductors. */
 import type { Findings } from '../../../shared/artefacts/findings.ts';
 import { type Box, growBox, intersectBox, isEmptyBox, signedArea } from '../../../shared/polygon.ts';
+import { DisjointSets } from '../../kernels/disjoint-sets.ts';
 import { clipRing } from '../../kernels/ring-clip.ts';
 import { ringOf, type ShapeStore, shapeBox, shapesMeeting } from './collect-shapes.ts';
 import type { DrawnNets } from './connect-drawing.ts';
-import { convexPieces, type Piece, stretchAt } from './convex-pieces.ts';
+import { convexPieces, type Piece, piecesMeet, stretchAt } from './convex-pieces.ts';
 import { areaOf } from './piece-area.ts';
 
 export type Finding = Findings['findings'][number];
@@ -88,11 +89,32 @@ function metalCut(drawn: DrawnNets, finding: Finding, layer: number, box: Box): 
   if (finding.kind !== 'open' && share < PARTED) return null;
   // Where a branch leaves the wire the metal goes on and on: no farther than the box is long.
   const reach = Math.max(box[2] - box[0], box[3] - box[1]);
+  const slab: [number, number, number, number] = [...box];
+  slab[across] -= reach;
+  slab[across + 2]! += reach;
+  const [from, to] = extentIn(pieces, slab, box, across);
   const cut: [number, number, number, number] = [...box];
-  cut[across] = Math.min(box[across]!, Math.max(low, box[across]! - reach) - 1);
-  cut[across + 2] = Math.max(box[across + 2]!, Math.min(high, box[across + 2]! + reach) + 1);
+  cut[across] = Math.min(box[across]!, from) - BEYOND;
+  cut[across + 2] = Math.max(box[across + 2]!, to) + BEYOND;
   const met = shapes.filter((n) => areaOf(convexPieces(ringOf(store, n)), cut) > 0);
   return { kind: 'cut', finding, net, shapes: met, box: cut };
+}
+
+/** How far a cut reaches beyond the metal in database units, so that rounding leaves no thread. */
+const BEYOND = 1e-3;
+
+/** Extent along one axis of the metal in a slab that hangs together with metal in a box inside it. */
+function extentIn(pieces: readonly Piece[], slab: Box, box: Box, axis: 0 | 1): [number, number] {
+  const parts = pieces.map((piece) => clipRing(piece, slab)).filter((part) => part.length >= 6);
+  const sets = new DisjointSets(parts.length);
+  parts.forEach((a, n) => {
+    for (let m = 0; m < n; m++) if (piecesMeet(a, parts[m]!, BEYOND)) sets.join(n, m);
+  });
+  const inBox = new Set(parts.flatMap((part, n) => (areaOf([part], box) > 0 ? [sets.find(n)] : [])));
+  const values = parts.flatMap((part, n) =>
+    inBox.has(sets.find(n)) ? part.filter((_, k) => k % 2 === axis) : [],
+  );
+  return [Math.min(...values), Math.max(...values)];
 }
 
 /** The net with most metal in a box, by area; among those that the finding names, where it names any that are there. */
