@@ -14,7 +14,7 @@ import { writeArtefact } from './output/files.ts';
 import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
 import { openStaging } from './output/staging.ts';
-import { connectDrawing } from './stages/connect/connect-drawing.ts';
+import { traceWindow } from './stages/connect/trace-window.ts';
 import { withheldBy } from './stages/connect/withheld.ts';
 import { writeNets } from './stages/connect/write-nets.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
@@ -193,19 +193,11 @@ async function buildScan(
 
   const nets = drawing
     ? await timed('nets', async () => {
+        const { layout: read, top } = drawing.layout;
         const withheld = withheldBy(loaded.campaign);
-        const traced = { layout: drawing.layout.layout, top: drawing.layout.top, process: drawing.process };
-        const drawn = connectDrawing(
-          traced.layout,
-          traced.top,
-          traced.process,
-          gridBoxUm(plan.grid),
-          withheld,
-        );
-        const { grid } = plan;
-        const findings = null;
-        const compared = { id: scan.id, grid, layers, placement, portraits, findings };
-        return writeNets(drawn, compared, traced, folder, progress, withheld);
+        const traced = traceWindow(read, top, drawing.process, gridBoxUm(plan.grid), withheld);
+        const compared = { id: scan.id, grid: plan.grid, layers, placement, portraits, findings: null };
+        return writeNets(traced, compared, read, top, folder, progress, withheld);
       })
     : null;
 

@@ -5,7 +5,7 @@
 import type { NetIndex, NetTile } from './artefacts/net-lookup.ts';
 import { type FlatPolygon, windingNumber } from './polygon.ts';
 
-/** Column and row of the tile that holds a die point; null outside the window or where the tile is empty. */
+/** Column and row of the tile that holds a die point; null where there is none, or it is empty. */
 export function tileAt(
   index: Pick<NetIndex, 'unit_um' | 'tiles'>,
   xUm: number,

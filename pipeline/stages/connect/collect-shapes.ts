@@ -5,7 +5,7 @@ import type { Box } from '../../../shared/polygon.ts';
 import { visitShapesInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
 import { cleanRing, rectangleOf } from '../../kernels/ring-clip.ts';
-import type { Withheld } from './withheld.ts';
+import { isHidden, type Withheld } from './withheld.ts';
 
 /** A layer whose shapes make nets: a conductor, or a via that joins conductors. */
 export interface NetLayer {
@@ -33,6 +33,8 @@ export interface ShapeStore {
   readonly ringXy: Float64Array;
   /** 1 where corners did not lie on whole database units (cells turned by odd angles) and were rounded. */
   readonly rounded: Uint8Array;
+  /** 1 where a shape may not be shown: it joins like any other, but no file says where it is. */
+  readonly hidden: Uint8Array;
   /** One index of boxes per layer; undefined for a layer without shapes. */
   readonly index: readonly (Flatbush | undefined)[];
   readonly unitUm: number;
@@ -79,6 +81,7 @@ export function collectShapes(
   const boxes = new Float64Array(4 * count);
   const ringStarts = new Uint32Array(count + 1);
   const rounded = new Uint8Array(count);
+  const hidden = new Uint8Array(count);
   const ringXy = new Float64Array(found.flat().reduce((sum, s) => sum + s.ring.length, 0));
   let n = 0;
   let at = 0;
@@ -88,12 +91,13 @@ export function collectShapes(
       ringXy.set(shape.ring, at);
       at += shape.ring.length;
       rounded[n] = shape.rounded ? 1 : 0;
+      hidden[n] = isHidden(withheld, shape.box.map((v) => v * unitUm) as unknown as Box) ? 1 : 0;
       ringStarts[++n] = at;
     }
     layerStarts[layer + 1] = n;
   });
   const index = layers.map((_, layer) => indexOf(boxes, layerStarts[layer]!, layerStarts[layer + 1]!));
-  return { count, layers, layerStarts, boxes, ringStarts, ringXy, rounded, index, unitUm };
+  return { count, layers, layerStarts, boxes, ringStarts, ringXy, rounded, hidden, index, unitUm };
 }
 
 interface Collected {

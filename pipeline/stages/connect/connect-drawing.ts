@@ -61,15 +61,7 @@ export function connectDrawing(
   }
   const netOf = sets.labels();
   const members = membersOf(netOf);
-  const naming = nameNets(
-    layout,
-    top,
-    store,
-    netOf,
-    members.map((shapes) => shapes[0]!),
-    windowUm,
-    withheld,
-  );
+  const naming = nameNets(layout, top, store, netOf, members, windowUm, withheld);
   const nets = members.map((shapes, n) => ({ id: `n${n + 1}`, shapes, ...naming.nets[n]! }));
   const numbersAt = (layer: string, boxUm: Box) => netNumbersAt(store, netOf, layer, boxUm);
   return {

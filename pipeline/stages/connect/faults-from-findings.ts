@@ -1,6 +1,6 @@
 /** Opens and shorts: the drawn connections with the findings applied. */
 import type { Nets } from '../../../shared/artefacts/nets.ts';
-import type { Box } from '../../../shared/polygon.ts';
+import { type Box, isEmptyBox } from '../../../shared/polygon.ts';
 import type { DrawnNets } from './connect-drawing.ts';
 import { type Effect, effectOf, type Finding } from './effects.ts';
 import { type NetPiece, piecesAfter } from './net-pieces.ts';
@@ -12,10 +12,10 @@ export interface FaultOptions {
   /** Whether a shape reaches out of the field the scan shows. */
   readonly leavesField?: (shape: number) => boolean;
   /**
-   * The nets of a wider window, asked for only when two parts that the window separates may be joined outside; null
-   * where that drawing is too large to follow.
+   * The nets of the whole layout, asked when two parts that the window separates may be joined outside; null where that
+   * is too large to follow.
    */
-  readonly wider?: () => DrawnNets | null;
+  readonly whole?: DrawnNets | null;
 }
 
 /**
@@ -68,7 +68,7 @@ function openOf(
   const { probability, guilty } = partingOdds(effects, (some) => parts(some).length >= 2);
   if (guilty.length === 0) return null;
   let mayJoin = pieces.filter((piece) => piece.leavesWindow).length >= 2;
-  const wide = mayJoin ? (options.wider?.() ?? null) : null;
+  const wide = mayJoin ? (options.whole ?? null) : null;
   if (wide) {
     const outside = faultsFromFindings(
       wide,
@@ -83,7 +83,7 @@ function openOf(
     net_ids: [id],
     places: guilty.map(placeOf),
     probability,
-    pieces: pieces.map((piece) => described(drawn, piece)),
+    pieces: pieces.filter(({ box }) => !isEmptyBox(box)).map((piece) => described(drawn, piece)),
     may_join_outside: mayJoin,
     note: `"${name}" falls into ${pieces.length} pieces on ${listed(guilty.map((e) => e.finding.layer))}${
       mayJoin ? ', unless they are joined outside the field' : ''
@@ -171,7 +171,7 @@ function joinedOutside(
   if (!nets.every((net) => reachesOut(drawn, net))) return 'no';
   // Two nets with one label are one net by the word of the drawing, wherever they are joined.
   if (a!.from === 'label' && b!.from === 'label' && a!.name === b!.name) return 'yes';
-  const wide = options.wider?.() ?? null;
+  const wide = options.whole ?? null;
   if (!wide) return 'unknown';
   const outside = effectOf(wide, effect.finding);
   if (outside?.kind !== 'bridge') return 'unknown';

@@ -41,7 +41,7 @@ export function nameNets(
   top: string,
   store: ShapeStore,
   netOf: Int32Array,
-  firstShape: readonly number[],
+  members: readonly Uint32Array[],
   windowUm: Box,
   withheld: Withheld = {},
 ): Naming {
@@ -64,7 +64,7 @@ export function nameNets(
     votes.set(net, counts);
   }
   const second = cellLabels(layout, top, store, netOf, windowUm, drawn, reaches, withheld, votes);
-  const nets = firstShape.map((shape, net): NetNaming => {
+  const nets = members.map((shapes, net): NetNaming => {
     const counts = votes.get(net);
     if (counts) {
       const names = [...counts].sort((a, b) => b[1] - a[1] || (a[0] < b[0] ? -1 : 1)).map(([text]) => text);
@@ -72,7 +72,7 @@ export function nameNets(
     }
     const inner = second.get(net);
     if (inner) return { name: inner, names: [], from: 'cell-label' };
-    return { name: placeName(store, shape), names: [], from: 'place' };
+    return { name: placeName(store, shapes), names: [], from: 'place' };
   });
   return { nets, labels: placed, doubts: namingDoubts(nets, missed) };
 }
@@ -114,7 +114,9 @@ const outerFirst = (a: FlatLabel, b: FlatLabel): number =>
 
 const place = (xUm: number, yUm: number): string => `${Number(xUm.toFixed(3))},${Number(yUm.toFixed(3))}`;
 
-function placeName(store: ShapeStore, shape: number): string {
+function placeName(store: ShapeStore, shapes: Uint32Array): string {
+  const shape = shapes.find((n) => !store.hidden[n]);
+  if (shape === undefined) return 'withheld';
   const [x0, y0] = shapeBox(store, shape);
   const layer = store.layers.findLast((_, n) => store.layerStarts[n]! <= shape)!;
   return `${layer.name}@${place(x0 * store.unitUm, y0 * store.unitUm)}`;

@@ -4,6 +4,7 @@ import { type Box, intersectBox, isEmptyBox } from '../../../shared/polygon.ts';
 import { trapezoidsOf } from '../../kernels/trapezoids.ts';
 import { isRectangle, layerOf, ringOf, shapeBox } from './collect-shapes.ts';
 import type { DrawnNets } from './connect-drawing.ts';
+import { shownShapes } from './net-shards.ts';
 import type { PlacedCells } from './net-tiles.ts';
 
 const MOST_BOXES = 100;
@@ -15,7 +16,7 @@ export function namesOf(
 ): NetNames {
   const nets: NetNames['nets'] = [];
   drawn.nets.forEach((net, number) => {
-    if (net.from === 'place') return;
+    if (net.from === 'place' || shardsOf(number)[1] === 0) return;
     const { layer, at } = pointOn(drawn, number);
     for (const name of net.from === 'label' ? net.names : [net.name]) {
       nets.push({ name, id: net.id, shards: shardsOf(number), layer, at });
@@ -58,7 +59,7 @@ function pointOn(drawn: DrawnNets, net: number): { layer: number; at: [number, n
   if (label) return { layer: label.layer, at: [...label.at] };
   let best: { layer: number; at: [number, number] } | null = null;
   let largest = -1;
-  for (const shape of drawn.nets[net]!.shapes) {
+  for (const shape of shownShapes(drawn, drawn.nets[net]!.shapes)) {
     const part = intersectBox(shapeBox(store, shape), window);
     const area = isEmptyBox(part) ? -1 : (part[2] - part[0]) * (part[3] - part[1]);
     if (best && area <= largest) continue;

@@ -11,7 +11,7 @@ export interface NetPiece {
   /** Shapes of the drawing of which it holds all or a part. */
   readonly shapes: readonly number[];
   readonly layers: ReadonlySet<number>;
-  /** In database units. */
+  /** In database units, of what may be shown; empty where nothing may. */
   readonly box: Box;
   readonly leavesField: boolean;
   /** It goes on beyond the window, where it may be joined with another piece. */
@@ -126,8 +126,10 @@ function gather(
   const window = drawn.windowUm.map((v) => v / store.unitUm) as unknown as Box;
   const labels = drawn.labels.filter((label) => label.net === net);
   const found = [...groups.values()].flatMap((group) => {
-    const boxes = group.map((node) => (node.piece ? polygonBox(node.piece) : shapeBox(store, node.shape)));
-    const box = boxes.reduce(unionBox, EMPTY_BOX);
+    const boxOf = (node: Node) => (node.piece ? polygonBox(node.piece) : shapeBox(store, node.shape));
+    const boxes = group.map(boxOf);
+    const shown = group.filter((node) => !store.hidden[node.shape]).map(boxOf);
+    const box = shown.reduce(unionBox, EMPTY_BOX);
     const leavesWindow = boxes.some((b) => reachesOut(b, window));
     const shapes = [...new Set(group.map((node) => node.shape))];
     const cut = group.flatMap((node) => (node.piece ? [node.piece] : []));
@@ -136,7 +138,7 @@ function gather(
       shapes.length === 1 &&
       !leavesWindow &&
       !labels.some(({ at }) => cut.some((piece) => holds(piece, at))) &&
-      areaOf(cut, box) < cutArea;
+      areaOf(cut, boxes.reduce(unionBox, EMPTY_BOX)) < cutArea;
     if (stub) return [];
     const layers = new Set(shapes.map((shape) => layerOf(store, shape)));
     const leavesField = leavesWindow || group.some((node) => !node.piece && leaves(node.shape));

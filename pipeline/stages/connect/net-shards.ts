@@ -17,14 +17,16 @@ export interface ShardPlan {
   readonly parts: Uint32Array;
 }
 
-/** Nets in their order; one that would not fit into a shard fills as many as it needs by itself. */
+/** Nets in their order, without what may not be shown; one that would not fit into a shard fills as many as it needs by itself. */
 export function planShards(drawn: DrawnNets): ShardPlan {
   const shards: { net: number; part: number; shapes: Uint32Array }[][] = [];
   const first = new Uint32Array(drawn.nets.length);
   const parts = new Uint32Array(drawn.nets.length);
   let open: (typeof shards)[number] | null = null;
   let filled = 0;
-  drawn.nets.forEach(({ shapes }, net) => {
+  drawn.nets.forEach((all, net) => {
+    const shapes = shownShapes(drawn, all.shapes);
+    if (shapes.length === 0) return;
     const pieces = piecesOf(drawn, shapes);
     parts[net] = pieces.length;
     if (pieces.length > 1) {
@@ -47,6 +49,9 @@ export function planShards(drawn: DrawnNets): ShardPlan {
   });
   return { shards, parts, of: (net) => [first[net]!, parts[net]!] };
 }
+
+export const shownShapes = ({ store }: DrawnNets, shapes: Uint32Array): Uint32Array =>
+  shapes.some((n) => store.hidden[n]) ? shapes.filter((n) => !store.hidden[n]) : shapes;
 
 /** What a net takes besides its shapes. */
 const OWN_NUMBERS = 30;
@@ -75,7 +80,6 @@ export function shardOf(
   shard: number,
   summaries: readonly NetSummary[],
   endsOf: (net: number) => { ends: NetEnd[]; total: number },
-  shown: (shape: number) => boolean = () => true,
 ): NetShard {
   const { store } = drawn;
   return {
@@ -96,7 +100,7 @@ export function shardOf(
         leaves_field: summary.leaves_field,
         ends,
         ends_total: total,
-        layers: layersOf(drawn, shapes.filter(shown)),
+        layers: layersOf(drawn, shapes),
       };
     }),
   };
@@ -135,7 +139,7 @@ export function netEnds(drawn: DrawnNets): (net: number) => { ends: NetEnd[]; to
   return (net) => {
     const named = labels.get(net) ?? [];
     const ends: NetEnd[] = [];
-    for (const shape of drawn.nets[net]!.shapes) {
+    for (const shape of shownShapes(drawn, drawn.nets[net]!.shapes)) {
       const box = shapeBox(store, shape);
       const layer = layerOf(store, shape);
       const out = leavingPoint(box, window);

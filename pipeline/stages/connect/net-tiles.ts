@@ -56,7 +56,6 @@ export function tileOf(
   placed: PlacedCells,
   box: Box,
   shardsOf: (net: number) => [number, number],
-  shown: (shape: number) => boolean = () => true,
 ): NetTile | null {
   const { store, netOf, nets } = drawn;
   const places = new Map<number, number>();
@@ -64,7 +63,7 @@ export function tileOf(
   store.layers.forEach((_, layer) => {
     const part: NetTile['layers'][number] = { layer, nets: [], shapes: [] };
     for (const shape of shapesMeeting(store, layer, box).sort((a, b) => a - b)) {
-      const cut = shown(shape) ? cutTo(store, shape, box) : null;
+      const cut = store.hidden[shape] ? null : cutTo(store, shape, box);
       if (!cut) continue;
       const net = netOf[shape]!;
       if (!places.has(net)) places.set(net, places.size);

@@ -4,6 +4,7 @@ import { type Box, EMPTY_BOX, intersectBox, isEmptyBox, unionBox } from '../../.
 import { centreLineLength, clipRing } from '../../kernels/ring-clip.ts';
 import { isRectangle, layerOf, ringOf, shapeBox } from './collect-shapes.ts';
 import type { DrawnNets } from './connect-drawing.ts';
+import { shownShapes } from './net-shards.ts';
 
 /**
  * @param leaving 1 for each shape that reaches out of the field
@@ -19,12 +20,13 @@ export function summariseNets(
   const { store } = drawn;
   const windowDbu = drawn.windowUm.map((v) => v / store.unitUm) as unknown as Box;
   return drawn.nets.map((net, number) => {
+    const shapes = shownShapes(drawn, net.shapes);
     let box = EMPTY_BOX;
     let length = 0;
     let vias = 0;
     let leaves = false;
     const layers = new Set<number>();
-    for (const shape of net.shapes) {
+    for (const shape of shapes) {
       const layer = layerOf(store, shape);
       layers.add(layer);
       box = unionBox(box, shapeBox(store, shape));
@@ -42,7 +44,7 @@ export function summariseNets(
       box_um: box.map((v) => rounded(v * store.unitUm)) as [number, number, number, number],
       length_um: rounded(length * store.unitUm),
       vias,
-      shapes: net.shapes.length,
+      shapes: shapes.length,
       leaves_field: leaves,
       unseen_layers: names.filter((name) => !seen.has(name)),
       shards: shardsOf(number),

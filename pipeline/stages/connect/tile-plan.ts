@@ -13,15 +13,17 @@ export interface TilePlan {
 /** Shapes per tile that keep a tile near 20 kB. */
 const SHAPES_PER_TILE = 400;
 const MOST_TILES = 10_000;
+/** The window comes from a division: it is not made larger by the last digits. */
+const SLACK = 1e-3;
 
 /**
  * @param windowDbu window in database units
  * @param marginDbu how far beyond its square a tile holds shapes
  */
 export function planTiles(windowDbu: Box, shapes: number, marginDbu: number): TilePlan {
-  const origin: [number, number] = [Math.floor(windowDbu[0]), Math.floor(windowDbu[1])];
-  const width = Math.max(1, Math.ceil(windowDbu[2]) - origin[0]);
-  const height = Math.max(1, Math.ceil(windowDbu[3]) - origin[1]);
+  const origin: [number, number] = [Math.floor(windowDbu[0] + SLACK), Math.floor(windowDbu[1] + SLACK)];
+  const width = Math.max(1, Math.ceil(windowDbu[2] - SLACK) - origin[0]);
+  const height = Math.max(1, Math.ceil(windowDbu[3] - SLACK) - origin[1]);
   const wanted = Math.min(MOST_TILES, Math.max(1, shapes / SHAPES_PER_TILE));
   const side = Math.max(1, Math.ceil(Math.sqrt((width * height) / wanted)));
   // One more than needed where the window ends on a tile's edge: a point on that edge still has a tile.

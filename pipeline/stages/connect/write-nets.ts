@@ -12,13 +12,11 @@ import {
 } from '../../../shared/artefacts/net-lookup.ts';
 import { type Nets, netsSchema } from '../../../shared/artefacts/nets.ts';
 import type { Placement } from '../../../shared/artefacts/placement.ts';
-import type { Process } from '../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { Box } from '../../../shared/polygon.ts';
 import type { Layout } from '../../formats/layout.ts';
 import { writeArtefact, writeAtomically } from '../../output/files.ts';
 import type { Progress } from '../../output/progress.ts';
-import { shapeBox } from './collect-shapes.ts';
 import type { DrawnNets } from './connect-drawing.ts';
 import { shapesLeavingField } from './field.ts';
 import { judgeNets } from './judge-nets.ts';
@@ -27,7 +25,8 @@ import { netEnds, planShards, shardOf } from './net-shards.ts';
 import { placeCells, tileOf } from './net-tiles.ts';
 import { summariseNets } from './summarise-nets.ts';
 import { planTiles, tileBox } from './tile-plan.ts';
-import { isHidden, type Withheld } from './withheld.ts';
+import type { TracedWindow } from './trace-window.ts';
+import type { Withheld } from './withheld.ts';
 
 export interface NetScan {
   readonly id: string;
@@ -39,12 +38,6 @@ export interface NetScan {
   readonly findings: Findings | null;
 }
 
-export interface NetDrawing {
-  readonly layout: Layout;
-  readonly top: string;
-  readonly process: Process;
-}
-
 /** A click may miss metal by this much and still mean it. */
 const MARGIN_PX = 3;
 
@@ -53,31 +46,31 @@ const MARGIN_PX = 3;
  * @throws InputFault when the disk refuses
  */
 export async function writeNets(
-  drawn: DrawnNets,
+  traced: TracedWindow,
   scan: NetScan,
-  drawing: NetDrawing,
+  layout: Layout,
+  top: string,
   folder: string,
   progress: Progress,
   withheld: Withheld = {},
 ): Promise<Nets> {
+  const { drawn } = traced;
   const { store } = drawn;
   const portraits = new Map(scan.portraits.map((p) => [p.name, p.values]));
   const leaving = shapesLeavingField(store, scan.grid, (name) => portraits.get(name));
-  const faults = judgeNets(drawn, scan.findings, scan.placement, (n) => leaving[n] === 1, drawing, withheld);
+  const faults = judgeNets(traced, scan.findings, scan.placement, (n) => leaving[n] === 1);
   const seen = new Set(scan.layers.layers.filter((l) => l.seen !== 'outside').map((l) => l.name));
-  const shown = (n: number) =>
-    !isHidden(withheld, shapeBox(store, n).map((v) => v * store.unitUm) as unknown as Box);
   const plan = planShards(drawn);
   const summaries = summariseNets(drawn, leaving, seen, plan.of);
   const windowDbu = drawn.windowUm.map((v) => v / store.unitUm) as unknown as Box;
   const tiles = planTiles(windowDbu, store.count, (MARGIN_PX * scan.grid.pixel_um) / store.unitUm);
   const bar = progress.bar(`nets ${scan.id}`, tiles.columns * tiles.rows + plan.shards.length, 'files');
 
-  const placed = placeCells(drawing.layout, drawing.top, drawn.windowUm, withheld);
+  const placed = placeCells(layout, top, drawn.windowUm, withheld);
   let present = '';
   for (let row = 0; row < tiles.rows; row++) {
     for (let column = 0; column < tiles.columns; column++) {
-      const tile = tileOf(drawn, placed, tileBox(tiles, column, row), plan.of, shown);
+      const tile = tileOf(drawn, placed, tileBox(tiles, column, row), plan.of);
       present += tile ? '1' : '0';
       const path = TILES.replace('{column}', String(column)).replace('{row}', String(row));
       if (tile) await writeCompact(join(folder, path), netTileSchema, tile);
@@ -87,11 +80,7 @@ export async function writeNets(
   const endsOf = netEnds(drawn);
   for (let shard = 0; shard < plan.shards.length; shard++) {
     const path = SHARDS.replace('{shard}', String(shard));
-    await writeCompact(
-      join(folder, path),
-      netShardSchema,
-      shardOf(drawn, plan, shard, summaries, endsOf, shown),
-    );
+    await writeCompact(join(folder, path), netShardSchema, shardOf(drawn, plan, shard, summaries, endsOf));
     bar.advance();
   }
   const names = namesOf(drawn, placed, plan.of);
@@ -110,7 +99,7 @@ export async function writeNets(
   await writeArtefact(join(folder, 'nets/index.json'), netIndexSchema, index);
   const nets: Nets = {
     version: 1,
-    nets: summaries,
+    nets: summaries.filter((_, n) => plan.of(n)[1] > 0),
     opens: faults.opens,
     shorts: faults.shorts,
     judged: faults.judged,
@@ -145,10 +134,12 @@ function layerEntries(drawn: DrawnNets, layers: Layers): NetIndex['layers'] {
     return {
       name,
       role,
-      bottom_um: span?.bottom_um ?? bottomUm,
-      top_um: span?.top_um ?? topUm,
+      bottom_um: roundedUm(span?.bottom_um ?? bottomUm),
+      top_um: roundedUm(span?.top_um ?? topUm),
       basis: measured ? 'measured' : 'nominal',
       shapes: store.layerStarts[n + 1]! - store.layerStarts[n]!,
     };
   });
 }
+
+const roundedUm = (um: number): number => Math.round(um * 1e6) / 1e6;
