@@ -154,13 +154,13 @@ export const netNamesSchema = z.object({
       id: z.string(),
       shards,
       layer: z.int().nonnegative(),
-      at: z.tuple([whole, whole]).describe('A point on the net, on `layer`, inside the window.'),
+      at: z.tuple([whole, whole]).describe('A point on the net, on `layer`, inside the window, on metal.'),
     }),
   ),
   cells: z.array(
     z.object({
       name: z.string(),
-      instances: z.int().positive().describe('Instances that meet the window.'),
+      instances: z.int().positive().describe('How many instances the window meets.'),
       boxes: z
         .array(z.tuple([whole, whole, whole, whole]))
         .describe('Of the first instances, at most 100, from the south-west.'),

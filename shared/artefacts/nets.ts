@@ -46,7 +46,7 @@ export const netSummarySchema = z.object({
       'label: of the chip; cell-label: of a cell inside, which need not be the name on the chip; place: no label.',
     ),
   layers: z.array(z.string()).describe('From the silicon up.'),
-  box_um: box.describe('Of all its shapes, also where they reach beyond the window.'),
+  box_um: box.describe('Of all its shapes, the parts outside the window included.'),
   length_um: z
     .number()
     .nonnegative()
