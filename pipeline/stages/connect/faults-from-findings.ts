@@ -3,7 +3,7 @@ import type { Nets } from '../../../shared/artefacts/nets.ts';
 import { type Box, isEmptyBox } from '../../../shared/polygon.ts';
 import type { DrawnNets } from './connect-drawing.ts';
 import { type Effect, effectOf, type Finding } from './effects.ts';
-import { type NetPiece, piecesAfter } from './net-pieces.ts';
+import { BrokenNet, type NetPiece } from './net-pieces.ts';
 
 type Open = Nets['opens'][number];
 type Short = Nets['shorts'][number];
@@ -62,7 +62,8 @@ function openOf(
   const leaves = options.leavesField ?? (() => false);
   const breaking = effects.filter((effect) => effect.kind !== 'bridge');
   if (breaking.length === 0) return null;
-  const parts = (some: readonly Effect[]) => piecesAfter(drawn, net, some, leaves);
+  const broken = new BrokenNet(drawn, net, effects, leaves);
+  const parts = (some: readonly Effect[]) => broken.pieces(some);
   const pieces = parts(effects);
   if (pieces.length < 2) return null;
   const { probability, guilty } = partingOdds(effects, (some) => parts(some).length >= 2);
@@ -204,7 +205,7 @@ function described(drawn: DrawnNets, piece: NetPiece): Open['pieces'][number] {
   return {
     box_um: [um(box[0]), um(box[1]), um(box[2]), um(box[3])],
     layers: [...piece.layers].sort((a, b) => a - b).map((layer) => store.layers[layer]!.name),
-    shapes: piece.shapes.length,
+    shapes: piece.shapes,
     leaves_field: piece.leavesField,
   };
 }
