@@ -16,7 +16,7 @@ export function summariseNets(
   leaving: Uint8Array,
   seen: ReadonlySet<string>,
   shardsOf: (net: number) => [number, number],
-): NetSummary[] {
+): Omit<NetSummary, 'imaged'>[] {
   const { store } = drawn;
   const windowDbu = drawn.windowUm.map((v) => v / store.unitUm) as unknown as Box;
   return drawn.nets.map((net, number) => {

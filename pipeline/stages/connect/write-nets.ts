@@ -18,6 +18,7 @@ import type { Layout } from '../../formats/layout.ts';
 import { writeArtefact, writeAtomically } from '../../output/files.ts';
 import type { Progress } from '../../output/progress.ts';
 import type { DrawnNets } from './connect-drawing.ts';
+import { crossCheck } from './cross-check.ts';
 import { shapesLeavingField } from './field.ts';
 import { judgeNets } from './judge-nets.ts';
 import { namesOf } from './net-names.ts';
@@ -59,9 +60,16 @@ export async function writeNets(
   const portraits = new Map(scan.portraits.map((p) => [p.name, p.values]));
   const leaving = shapesLeavingField(store, scan.grid, (name) => portraits.get(name));
   const faults = judgeNets(traced, scan.findings, scan.placement, (n) => leaving[n] === 1);
+  const check =
+    scan.placement.verdict === 'locked'
+      ? crossCheck(traced, faults, scan.grid, (name) => portraits.get(name))
+      : null;
   const seen = new Set(scan.layers.layers.filter((l) => l.seen !== 'outside').map((l) => l.name));
   const plan = planShards(drawn);
-  const summaries = summariseNets(drawn, leaving, seen, plan.of);
+  const summaries = summariseNets(drawn, leaving, seen, plan.of).map((net, n) => ({
+    ...net,
+    imaged: check?.imaged(n) ?? ('unjudged' as const),
+  }));
   const windowDbu = drawn.windowUm.map((v) => v / store.unitUm) as unknown as Box;
   const tiles = planTiles(windowDbu, store.count, (MARGIN_PX * scan.grid.pixel_um) / store.unitUm);
   const bar = progress.bar(`nets ${scan.id}`, tiles.columns * tiles.rows + plan.shards.length, 'files');
@@ -103,7 +111,8 @@ export async function writeNets(
     opens: faults.opens,
     shorts: faults.shorts,
     judged: faults.judged,
-    doubts: [...drawn.doubts, ...faults.doubts],
+    image_check: check?.layers ?? [],
+    doubts: [...drawn.doubts, ...faults.doubts, ...(check?.doubts ?? [])],
   };
   await writeCompact(join(folder, 'nets.json'), netsSchema, nets);
   bar.finish(`${drawn.nets.length} nets of ${store.count} shapes`);
