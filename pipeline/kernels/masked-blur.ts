@@ -52,18 +52,93 @@ function radii(sigmaPx: number): number[] {
 
 /** Mean over 2 r + 1 pixels along rows, then along columns, in place; beyond the rim lies nothing. */
 function runningMean(picture: Float32Array, width: number, height: number, radius: number): void {
-  const line = new Float32Array(Math.max(width, height));
   const share = 1 / (2 * radius + 1);
-  const along = (count: number, start: number, step: number) => {
-    for (let n = 0; n < count; n++) line[n] = picture[start + n * step]!;
+  const line = new Float32Array(width);
+  for (let row = 0; row < height; row++) {
+    const at = row * width;
+    line.set(picture.subarray(at, at + width));
     let sum = 0;
-    for (let n = 0; n < Math.min(radius, count); n++) sum += line[n]!;
-    for (let n = 0; n < count; n++) {
-      if (n + radius < count) sum += line[n + radius]!;
-      if (n - radius > 0) sum -= line[n - radius - 1]!;
-      picture[start + n * step] = sum * share;
+    for (let n = 0; n < Math.min(radius, width); n++) sum += line[n]!;
+    for (let n = 0; n < width; n++) {
+      if (n + radius < width) sum += line[n + radius]!;
+      if (n > radius) sum -= line[n - radius - 1]!;
+      picture[at + n] = sum * share;
     }
+  }
+  // All columns at once, row by row, with the rows still needed kept aside: memory is read in its order.
+  const sums = new Float64Array(width);
+  const kept = new Float32Array((radius + 1) * width);
+  const add = (row: number) => {
+    const at = row * width;
+    for (let n = 0; n < width; n++) sums[n]! += picture[at + n]!;
   };
-  for (let row = 0; row < height; row++) along(width, row * width, 1);
-  for (let column = 0; column < width; column++) along(height, column, width);
+  for (let row = 0; row < Math.min(radius, height); row++) add(row);
+  for (let row = 0; row < height; row++) {
+    if (row + radius < height) add(row + radius);
+    const slot = (row % (radius + 1)) * width;
+    if (row > radius) for (let n = 0; n < width; n++) sums[n]! -= kept[slot + n]!;
+    const at = row * width;
+    for (let n = 0; n < width; n++) {
+      kept[slot + n] = picture[at + n]!;
+      picture[at + n] = sums[n]! * share;
+    }
+  }
+}
+
+/** Blocks this many times smaller than the standard deviation lose nothing that the smoothing would keep. */
+const BLOCKS_PER_SIGMA = 4;
+
+/**
+ * The same for wide smoothing, worked out on means of blocks and put back by bilinear interpolation: a sixteenth of the
+ * work from 8 pixels on. Has a value wherever data lie near, also where the picture has none.
+ */
+export function coarseBlur(
+  values: Float32Array,
+  width: number,
+  height: number,
+  sigmaPx: number,
+): Float32Array {
+  const block = Math.floor(sigmaPx / BLOCKS_PER_SIGMA);
+  if (block < 2) return maskedBlur(values, width, height, sigmaPx);
+  const columns = Math.ceil(width / block);
+  const rows = Math.ceil(height / block);
+  const sums = new Float64Array(columns * rows);
+  const counts = new Uint32Array(columns * rows);
+  for (let row = 0; row < height; row++) {
+    const base = Math.floor(row / block) * columns;
+    for (let column = 0; column < width; column++) {
+      const value = values[row * width + column]!;
+      if (!Number.isFinite(value)) continue;
+      const at = base + Math.floor(column / block);
+      sums[at]! += value;
+      counts[at]!++;
+    }
+  }
+  const means = Float32Array.from(sums, (sum, n) => (counts[n]! > 0 ? sum / counts[n]! : Number.NaN));
+  const smooth = maskedBlur(means, columns, rows, sigmaPx / block);
+  const out = new Float32Array(values.length);
+  for (let row = 0; row < height; row++) {
+    const [r0, r1, v] = between(row, block, rows);
+    for (let column = 0; column < width; column++) {
+      const [c0, c1, u] = between(column, block, columns);
+      let [sum, weight] = [0, 0];
+      for (let k = 0; k < 4; k++) {
+        const share = (k & 1 ? u : 1 - u) * (k & 2 ? v : 1 - v);
+        const value = smooth[(k & 2 ? r1 : r0) * columns + (k & 1 ? c1 : c0)]!;
+        if (share > 0 && Number.isFinite(value)) {
+          sum += share * value;
+          weight += share;
+        }
+      }
+      out[row * width + column] = weight > 0 ? sum / weight : Number.NaN;
+    }
+  }
+  return out;
+}
+
+/** The blocks whose middles lie on either side of a pixel, and how far it is towards the second. */
+function between(pixel: number, block: number, count: number): [number, number, number] {
+  const at = Math.min(count - 1, Math.max(0, (pixel + 0.5) / block - 0.5));
+  const low = Math.floor(at);
+  return [low, Math.min(low + 1, count - 1), at - low];
 }

@@ -10,9 +10,11 @@ import { join } from 'node:path';
 import { findConductors } from '../../demo-volume/layout/connectivity.ts';
 import { readStack } from '../../demo-volume/process-stack.ts';
 import { openLayout } from '../../pipeline/formats/layout/registry.ts';
+import { renderCoverage } from '../../pipeline/kernels/coverage.ts';
 import { silentProgress } from '../../pipeline/output/progress.ts';
 import { connectDrawing } from '../../pipeline/stages/connect/connect-drawing.ts';
 import { faultsFromFindings } from '../../pipeline/stages/connect/faults-from-findings.ts';
+import { imageNets } from '../../pipeline/stages/connect/image-nets.ts';
 import { writeNets } from '../../pipeline/stages/connect/write-nets.ts';
 import type { Findings } from '../../shared/artefacts/findings.ts';
 import { processSchema } from '../../shared/artefacts/process.ts';
@@ -115,11 +117,20 @@ try {
     layers: { version: 1 as const, basis: 'nominal' as const, layers: [], plates: [] },
     placement: { verdict: 'locked' as const },
   };
+  const noise = generator(9);
+  const portraits = new Map(
+    stack.layers.map(({ name, drawn: pairs }) => {
+      const outlines = rings.get(pairs[0]!) ?? [];
+      const coverage = renderCoverage(outlines, grid);
+      return [name, coverage.map((v) => 100 * v + 20 * (noise() + noise() + noise() - 1.5))] as const;
+    }),
+  );
   const times = await race(
     {
       'nets traced': () => void trace(),
       'the same, by the demo’s checker': () => void findConductors(flat, stack.layers),
       '200 missing vias applied': () => void faultsFromFindings(drawn, findings),
+      'wires followed in the image': () => void imageNets(drawn, grid, (name) => portraits.get(name)),
       'files written': async () =>
         void (await writeNets(
           { drawn, whole: null },

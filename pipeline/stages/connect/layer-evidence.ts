@@ -2,7 +2,7 @@
 import type { PlateGrid } from '../../../shared/frames.ts';
 import { pixelFromDie } from '../../../shared/frames.ts';
 import type { Box } from '../../../shared/polygon.ts';
-import { maskedBlur } from '../../kernels/masked-blur.ts';
+import { coarseBlur, maskedBlur } from '../../kernels/masked-blur.ts';
 
 export interface LayerEvidence {
   readonly grid: PlateGrid;
@@ -37,16 +37,12 @@ export function layerEvidence(
   const { width_px: width, height_px: height } = grid;
   const wide = Math.min(WIDE_PX[1], Math.max(WIDE_PX[0], WIDE_SHARE * typicalPx));
   const masked = coverage.map((value, n) => (Number.isFinite(portrait[n]!) ? value : Number.NaN));
-  const image = difference(portrait, maskedBlur(portrait, width, height, wide));
-  const slow = maskedBlur(masked, width, height, wide);
-  let best: { model: Float32Array; correlation: number; blur: number } | null = null;
-  for (const blur of BLURS_PX) {
-    const model = difference(maskedBlur(masked, width, height, blur), slow);
-    const correlation = correlationOf(image, model);
-    if (!best || Math.abs(correlation) > Math.abs(best.correlation)) best = { model, correlation, blur };
-  }
-  if (!best || !Number.isFinite(best.correlation) || best.correlation === 0) return null;
-  const { model, correlation, blur } = best;
+  const image = difference(portrait, coarseBlur(portrait, width, height, wide));
+  const slow = coarseBlur(masked, width, height, wide);
+  const blur = bestBlur(image, masked, slow, width, height);
+  const model = difference(maskedBlur(masked, width, height, blur), slow);
+  const correlation = correlationOf(image, model);
+  if (!Number.isFinite(correlation) || correlation === 0) return null;
   const excess = inMetal(image, model, width, height, 2 * wide);
   const responses = new Map<string, number>();
   return {
@@ -60,6 +56,34 @@ export function layerEvidence(
       return known;
     },
   };
+}
+
+/** Side of the part of the picture on which blurs are tried. */
+const TRIED_PX = 400;
+
+/** The blur of the drawing that the image resembles most, told from the part in the middle. */
+function bestBlur(
+  image: Float32Array,
+  masked: Float32Array,
+  slow: Float32Array,
+  width: number,
+  height: number,
+): number {
+  const [w, h] = [Math.min(width, TRIED_PX), Math.min(height, TRIED_PX)];
+  const part = (values: Float32Array) => {
+    const [x, y] = [(width - w) >> 1, (height - h) >> 1];
+    const out = new Float32Array(w * h);
+    for (let row = 0; row < h; row++) {
+      const at = (y + row) * width + x;
+      out.set(values.subarray(at, at + w), row * w);
+    }
+    return out;
+  };
+  const [seen, drawn, mean] = [part(image), part(masked), part(slow)];
+  const fits = BLURS_PX.map((blur) =>
+    Math.abs(correlationOf(seen, difference(maskedBlur(drawn, w, h, blur), mean))),
+  );
+  return BLURS_PX[fits.indexOf(Math.max(...fits))]!;
 }
 
 function difference(a: Float32Array, b: Float32Array): Float32Array {
@@ -97,8 +121,8 @@ function inMetal(
   };
   const [meanCross, meanSquare] = [mean(cross), mean(square)];
   const gain = meanCross / meanSquare;
-  const localCross = maskedBlur(cross, width, height, scale);
-  const localSquare = maskedBlur(square, width, height, scale);
+  const localCross = coarseBlur(cross, width, height, scale);
+  const localSquare = coarseBlur(square, width, height, scale);
   const prior = (PRIOR_PX / (4 * Math.PI * scale * scale)) * meanSquare;
   return image.map((value, n) => {
     const local = (localCross[n]! + prior * gain) / (localSquare[n]! + prior);

@@ -1,6 +1,6 @@
 /** Smoothing with gaps: moments of the impulse response, and what a mask must not change. */
 import { describe, expect, it } from 'vitest';
-import { maskedBlur } from '../../../pipeline/kernels/masked-blur.ts';
+import { coarseBlur, maskedBlur } from '../../../pipeline/kernels/masked-blur.ts';
 import { generator } from '../../fixtures/random.ts';
 
 const SIDE = 101;
@@ -46,5 +46,29 @@ describe('maskedBlur', () => {
   it('gives back a picture that is not to be smoothed', () => {
     const picture = Float32Array.from([1, 2, Number.NaN, 4]);
     expect([...maskedBlur(picture, 2, 2, 0.3)]).toEqual([1, 2, Number.NaN, 4]);
+  });
+});
+
+describe('coarseBlur', () => {
+  it('comes near the fine one, with gaps and without', () => {
+    const random = generator(5);
+    for (const gaps of [0, 0.3]) {
+      const picture = Float32Array.from({ length: SIDE * SIDE }, (_, n) =>
+        random() < gaps ? Number.NaN : Math.sin((n % SIDE) / 17) + Math.cos(n / SIDE / 23) + 0.2 * random(),
+      );
+      const fine = maskedBlur(picture, SIDE, SIDE, 9);
+      const coarse = coarseBlur(picture, SIDE, SIDE, 9);
+      let worst = 0;
+      fine.forEach((value, n) => {
+        if (Number.isFinite(value)) worst = Math.max(worst, Math.abs(value - coarse[n]!));
+      });
+      expect(worst).toBeLessThan(0.05);
+      expect(worst).toBeGreaterThan(0);
+    }
+  });
+
+  it('keeps an even picture even, to the rim', () => {
+    const picture = new Float32Array(50 * 37).fill(4);
+    for (const value of coarseBlur(picture, 50, 37, 12)) expect(value).toBeCloseTo(4, 5);
   });
 });
