@@ -116,19 +116,37 @@ export function coarseBlur(
   }
   const means = Float32Array.from(sums, (sum, n) => (counts[n]! > 0 ? sum / counts[n]! : Number.NaN));
   const smooth = maskedBlur(means, columns, rows, sigmaPx / block);
-  const out = new Float32Array(values.length);
+  return enlarged(smooth, columns, rows, block, width, height);
+}
+
+/** Bilinear interpolation between the middles of blocks; blocks without a value have no weight. */
+function enlarged(
+  blocks: Float32Array,
+  columns: number,
+  rows: number,
+  block: number,
+  width: number,
+  height: number,
+): Float32Array {
+  const out = new Float32Array(width * height);
+  const across = between(width, block, columns);
+  const down = between(height, block, rows);
   for (let row = 0; row < height; row++) {
-    const [r0, r1, v] = between(row, block, rows);
+    const upper = down.low[row]! * columns;
+    const lower = Math.min(rows - 1, down.low[row]! + 1) * columns;
+    const v = down.share[row]!;
     for (let column = 0; column < width; column++) {
-      const [c0, c1, u] = between(column, block, columns);
-      let [sum, weight] = [0, 0];
+      const left = across.low[column]!;
+      const right = Math.min(columns - 1, left + 1);
+      const u = across.share[column]!;
+      let sum = 0;
+      let weight = 0;
       for (let k = 0; k < 4; k++) {
         const share = (k & 1 ? u : 1 - u) * (k & 2 ? v : 1 - v);
-        const value = smooth[(k & 2 ? r1 : r0) * columns + (k & 1 ? c1 : c0)]!;
-        if (share > 0 && Number.isFinite(value)) {
-          sum += share * value;
-          weight += share;
-        }
+        const value = blocks[(k & 2 ? lower : upper) + (k & 1 ? right : left)]!;
+        if (share === 0 || Number.isNaN(value)) continue;
+        sum += share * value;
+        weight += share;
       }
       out[row * width + column] = weight > 0 ? sum / weight : Number.NaN;
     }
@@ -136,9 +154,14 @@ export function coarseBlur(
   return out;
 }
 
-/** The blocks whose middles lie on either side of a pixel, and how far it is towards the second. */
-function between(pixel: number, block: number, count: number): [number, number, number] {
-  const at = Math.min(count - 1, Math.max(0, (pixel + 0.5) / block - 0.5));
-  const low = Math.floor(at);
-  return [low, Math.min(low + 1, count - 1), at - low];
+/** For each pixel along an axis, the block whose middle lies before it, and how far it is towards the next one. */
+function between(pixels: number, block: number, count: number): { low: Uint32Array; share: Float64Array } {
+  const low = new Uint32Array(pixels);
+  const share = new Float64Array(pixels);
+  for (let n = 0; n < pixels; n++) {
+    const at = Math.min(count - 1, Math.max(0, (n + 0.5) / block - 0.5));
+    low[n] = Math.floor(at);
+    share[n] = at - low[n]!;
+  }
+  return { low, share };
 }

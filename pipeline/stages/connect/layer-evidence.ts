@@ -115,8 +115,13 @@ function inMetal(
   const cross = image.map((value, n) => value * model[n]! * known[n]!);
   const square = model.map((value, n) => value * value * known[n]!);
   const mean = (values: Float32Array) => {
-    let [sum, count] = [0, 0];
-    for (const value of values) if (Number.isFinite(value)) [sum, count] = [sum + value, count + 1];
+    let sum = 0;
+    let count = 0;
+    for (let n = 0; n < values.length; n++) {
+      if (Number.isNaN(values[n]!)) continue;
+      sum += values[n]!;
+      count++;
+    }
     return count > 0 ? sum / count : 0;
   };
   const [meanCross, meanSquare] = [mean(cross), mean(square)];
@@ -141,11 +146,14 @@ function boxMean(values: Float32Array, grid: PlateGrid, boxUm: Box): number | nu
   const [c0, c1] = wholePixels(left, right);
   const [r0, r1] = wholePixels(top, bottom);
   if (c0 < 0 || r0 < 0 || c1 >= grid.width_px || r1 >= grid.height_px) return null;
-  let [sum, count] = [0, 0];
+  let sum = 0;
+  let count = 0;
   for (let row = r0; row <= r1; row++) {
     for (let column = c0; column <= c1; column++) {
       const value = values[row * grid.width_px + column]!;
-      if (Number.isFinite(value)) [sum, count] = [sum + value, count + 1];
+      if (!Number.isFinite(value)) continue;
+      sum += value;
+      count++;
     }
   }
   return count >= SEEN * (r1 - r0 + 1) * (c1 - c0 + 1) ? sum / count : null;
