@@ -135,6 +135,6 @@ describe('names', () => {
   it('are not shown where a region is withheld', async () => {
     const cell = { name: 'TOP', boxes: [wire], labels: [['secret', L.metal1, 100, 100]] as const };
     const { names } = await named(cell, undefined, { regionsUm: [[0, 0, 0.5, 0.5]] });
-    expect(names).toEqual([['metal1@0,0', 'place']]);
+    expect(names).toEqual([['withheld', 'place']]);
   });
 });

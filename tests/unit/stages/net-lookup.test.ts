@@ -337,6 +337,15 @@ describe('what is withheld', () => {
   });
 });
 
+describe('a window beside the drawing', () => {
+  it('has files that hold nothing', async () => {
+    const far: DrawnCell = { name: 'TOP', boxes: [[L.metal1, 500_000, 500_000, 501_000, 501_000]] };
+    const scan = await written([far], grid(10, 0.1));
+    expect(scan.index).toMatchObject({ nets: 0, shapes: 0, shards: { count: 0 }, names: { nets: 0, cells: 0 } });
+    expect(scan.tile(5, 5)).toBeNull();
+  });
+});
+
 describe('outlines', () => {
   it('are in die micrometres for both forms of a shape', () => {
     expect(outlineUm([0, 0, 1000, 500], 0.001)).toEqual([0, 0, 1, 0, 1, 0.5, 0, 0.5]);
