@@ -1,8 +1,14 @@
 /** When nets are judged at all, and which doubts go with it. */
+import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
+import { silentProgress } from '../../../pipeline/output/progress.ts';
 import { judgeNets } from '../../../pipeline/stages/connect/judge-nets.ts';
 import { traceWindow } from '../../../pipeline/stages/connect/trace-window.ts';
+import { writeNets } from '../../../pipeline/stages/connect/write-nets.ts';
 import type { Findings } from '../../../shared/artefacts/findings.ts';
+import { netsSchema } from '../../../shared/artefacts/nets.ts';
 import { type DrawnCell, drawLayout, L, METALS, WIDE } from '../../fixtures/nets/draw-layout.ts';
 import { finding } from '../../fixtures/nets/finding.ts';
 
@@ -63,5 +69,35 @@ describe('a window', () => {
     ]);
     expect(traced.drawn.netsAt('metal1', [0, 0, 1, 1])).toEqual(['gauge']);
     expect(traced.whole!.nets[0]!.shapes).toHaveLength(4);
+  });
+});
+
+describe('nets.json', () => {
+  it('carries opens with their places and pieces', async () => {
+    const folder = mkdtempSync(join(tmpdir(), 'stratafolio-judged-'));
+    try {
+      const layout = await drawLayout([cell]);
+      const traced = traceWindow(layout, 'TOP', METALS, [0, 0, 10, 10]);
+      const grid = { origin_um: [0.05, 9.95], pixel_um: 0.1, width_px: 100, height_px: 100 } as const;
+      const scan = {
+        ...{ id: 'fine', grid, portraits: [], placement: { verdict: 'locked' as const } },
+        layers: { version: 1 as const, basis: 'nominal' as const, layers: [], plates: [] },
+        findings: findings(finding('missing-via', 'via1', [2700, 100, 2900, 300], 0.75)),
+      };
+      await writeNets(traced, scan, layout, 'TOP', folder, silentProgress);
+      const nets = netsSchema.parse(JSON.parse(readFileSync(join(folder, 'nets.json'), 'utf8')));
+      expect(nets).toMatchObject({ judged: true, shorts: [], doubts: [] });
+      expect(nets.opens).toMatchObject([
+        {
+          nets: ['gauge'],
+          probability: 0.75,
+          places: [{ layer: 'via1', centre_um: [2.8, 0.2], finding: scan.findings.findings[0]!.id }],
+          pieces: [{ layers: ['contact', 'metal1'] }, { layers: ['metal2'] }],
+        },
+      ]);
+      expect(nets.nets[0]).toMatchObject({ name: 'gauge', imaged: 'unjudged' });
+    } finally {
+      rmSync(folder, { recursive: true });
+    }
   });
 });

@@ -341,7 +341,12 @@ describe('a window beside the drawing', () => {
   it('has files that hold nothing', async () => {
     const far: DrawnCell = { name: 'TOP', boxes: [[L.metal1, 500_000, 500_000, 501_000, 501_000]] };
     const scan = await written([far], grid(10, 0.1));
-    expect(scan.index).toMatchObject({ nets: 0, shapes: 0, shards: { count: 0 }, names: { nets: 0, cells: 0 } });
+    expect(scan.index).toMatchObject({
+      nets: 0,
+      shapes: 0,
+      shards: { count: 0 },
+      names: { nets: 0, cells: 0 },
+    });
     expect(scan.tile(5, 5)).toBeNull();
   });
 });
