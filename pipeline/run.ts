@@ -17,6 +17,9 @@ import { writeArtefact } from './output/files.ts';
 import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
 import { openStaging } from './output/staging.ts';
+import { traceWindow } from './stages/connect/trace-window.ts';
+import { withheldBy } from './stages/connect/withheld.ts';
+import { writeNets } from './stages/connect/write-nets.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
 import { placeByImage } from './stages/place/place-by-image.ts';
 import { placeScan } from './stages/place/place-scan.ts';
@@ -207,6 +210,16 @@ async function buildScan(
       )
     : new Map();
 
+  const nets = drawing
+    ? await timed('nets', async () => {
+        const { layout: read, top } = drawing.layout;
+        const withheld = withheldBy(loaded.campaign);
+        const traced = traceWindow(read, top, drawing.process, gridBoxUm(plan.grid), withheld);
+        const compared = { id: scan.id, grid: plan.grid, layers, placement, portraits, findings: null };
+        return writeNets(traced, compared, read, top, folder, progress, withheld);
+      })
+    : null;
+
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
@@ -230,7 +243,7 @@ async function buildScan(
     footprint_um: plan.footprintUm.map(([x, y]) => [x, y]),
     z_um: [plan.zUm[0]!, plan.zUm.at(-1)!],
     acquisition: scan.acquisition ?? null,
-    doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices)],
+    doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices), ...(nets?.doubts ?? [])],
   };
 }
 

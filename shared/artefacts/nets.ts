@@ -55,6 +55,13 @@ export const netSummarySchema = z.object({
   shapes: z.int().nonnegative().default(0).describe('Drawn shapes, vias included.'),
   leaves_field: z.boolean().describe('Some of it lies outside the field the scan shows: it may go on there.'),
   unseen_layers: z.array(z.string()).default([]).describe('Layers of the net that the scan does not reach.'),
+  imaged: z
+    .enum(['alike', 'parted', 'joined', 'unjudged'])
+    .default('unjudged')
+    .describe(
+      'How the image by itself joins it, without the findings. alike: as drawn, as far as it was looked at; parted, ' +
+        'joined: otherwise; unjudged: no place of it could be looked at.',
+    ),
   shards: z
     .tuple([z.int().nonnegative(), z.int().nonnegative()])
     .default([0, 0])
@@ -84,6 +91,21 @@ export const netsSchema = z.object({
     .boolean()
     .default(false)
     .describe('Whether opens and shorts were looked for; without, empty lists mean nothing.'),
+  image_check: z
+    .array(
+      z.object({
+        layer: z.string(),
+        kind: z.enum(['open', 'bridge', 'missing-via']),
+        probes: z.int().nonnegative(),
+        spread: z
+          .number()
+          .nullable()
+          .describe('Of the probes, in units of metal; null where they were too few.'),
+        judged: z.boolean(),
+      }),
+    )
+    .default([])
+    .describe('How well places of each layer could be looked at for `imaged`.'),
   doubts: z.array(z.string()).default([]),
 });
 
