@@ -3,6 +3,7 @@ import { mkdir } from 'node:fs/promises';
 import { join, relative, resolve } from 'node:path';
 import { performance } from 'node:perf_hooks';
 import { setImmediate as nextTurn } from 'node:timers/promises';
+import { evidenceSchema } from '../shared/artefacts/evidence.ts';
 import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
 import { layersSchema } from '../shared/artefacts/layers.ts';
 import { picturesSchema } from '../shared/artefacts/pictures.ts';
@@ -21,7 +22,7 @@ import { traceWindow } from './stages/connect/trace-window.ts';
 import { withheldBy } from './stages/connect/withheld.ts';
 import { writeNets } from './stages/connect/write-nets.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
-import { placeByImage } from './stages/place/place-by-image.ts';
+import { type PlacedByImage, placeByImage } from './stages/place/place-by-image.ts';
 import { placeScan } from './stages/place/place-scan.ts';
 import { planPlates } from './stages/place/plan-plates.ts';
 import { portraitRanges } from './stages/plate/portrait-ranges.ts';
@@ -158,12 +159,12 @@ async function buildScan(
     : null;
   const byHand = placeScan(scan, survey, landmarks);
   const { process } = loaded;
-  const placement =
+  const { placement, evidence } =
     byHand.source === 'none' && layout?.boxUm && process
       ? await timed('placement', () =>
           findPlace(loaded.folder, { ...layout, process }, surveyed, byHand, options),
         )
-      : byHand;
+      : { placement: byHand, evidence: null };
   const plan = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
   const layers = labelPlates(loaded.process, placement, plan);
   const frame = placement.source === 'none' ? 'scan' : 'die';
@@ -222,6 +223,7 @@ async function buildScan(
 
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
+  if (evidence) await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, evidence);
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
   await writeArtefact(join(folder, 'plates.json'), platesSchema, plates);
   await writeArtefact(join(folder, 'pictures.json'), picturesSchema, {
@@ -253,7 +255,7 @@ async function findPlace(
   surveyed: SurveyedScan,
   fallback: Placement,
   options: BuildOptions,
-): Promise<Placement> {
+): Promise<PlacedByImage> {
   const { progress, signal } = options;
   const { scan, survey, field, spec } = surveyed;
   const source = await openVolume(spec, { nameOf: (file) => relative(campaignFolder, file) });
@@ -266,7 +268,17 @@ async function findPlace(
     };
     return await placeByImage(
       {
-        ...{ scan, survey, mask: field.mask, source, layout, top, layoutBoxUm: drawing.boxUm!, process, pause },
+        ...{
+          scan,
+          survey,
+          mask: field.mask,
+          source,
+          layout,
+          top,
+          layoutBoxUm: drawing.boxUm!,
+          process,
+          pause,
+        },
         ...{ threads: options.jobs ?? defaultThreads(), signal },
       },
       fallback,

@@ -5,8 +5,11 @@ import { generator } from '../fixtures/random.ts';
 
 export interface Case {
   readonly seed: number;
-  /** place: findable; wrong: placed against another drawing; outside: looked for where it is not. */
-  readonly kind: 'place' | 'wrong' | 'outside';
+  /**
+   * place: findable, unless the drawing repeats there; wrong: placed against another drawing; outside: looked for where
+   * it is not; bare: hardly anything is drawn there.
+   */
+  readonly kind: 'place' | 'wrong' | 'outside' | 'bare';
   readonly layout: string;
   readonly layoutFile: string;
   readonly processFile: string;

@@ -4,8 +4,9 @@ import { join } from 'node:path';
 import { parse } from 'yaml';
 import { evaluate, type Term } from '../../demo-volume/image/distortion.ts';
 import { imageLayout } from '../../demo-volume/image-layout.ts';
-import { boundsUm } from '../../pipeline/formats/layout/flatten.ts';
+import { boundsUm, shapesInWindow } from '../../pipeline/formats/layout/flatten.ts';
 import { openLayout } from '../../pipeline/formats/layout/registry.ts';
+import type { DrawnLayer } from '../../pipeline/formats/layout.ts';
 import { openVolume } from '../../pipeline/formats/volume/registry.ts';
 import { placeAutomatically } from '../../pipeline/stages/place/automatic/place-automatic.ts';
 import type { Evidence } from '../../pipeline/stages/place/automatic/verdict.ts';
@@ -39,7 +40,11 @@ export interface Outcome {
 
 const quiet = { line: () => {}, bar: () => ({ advance: () => {}, finish: () => {} }) };
 
-export async function runCase(drawn: Case, folder: string, keep: boolean): Promise<Outcome> {
+/** Layers and shapes below which nobody could tell where the scan lies. */
+const BARE = { layers: 4, shapes: 150 } as const;
+
+export async function runCase(given: Case, folder: string, keep: boolean): Promise<Outcome> {
+  const drawn = given.kind === 'place' && (await isBare(given)) ? { ...given, kind: 'bare' as const } : given;
   const out = join(folder, `case-${drawn.seed}`);
   if (!existsSync(out)) await image(drawn, out);
   const loaded = await loadCampaign(out, false);
@@ -73,7 +78,11 @@ export async function runCase(drawn: Case, folder: string, keep: boolean): Promi
     return {
       ...{ seed: drawn.seed, case: drawn, verdict: result.verdict, evidence: result.evidence, seconds },
       bent: Boolean(result.best?.warp),
-      right: drawn.kind === 'place' && errors !== null && errors.plane[0]! < 4 && errors.depth[0]! < 12,
+      right:
+        (drawn.kind === 'place' || drawn.kind === 'bare') &&
+        errors !== null &&
+        errors.plane[0]! < 4 &&
+        errors.depth[0]! < 12,
       planeVoxels: errors?.plane[0] ?? Number.NaN,
       planeP95Voxels: errors?.plane[1] ?? Number.NaN,
       depthVoxels: errors?.depth[0] ?? Number.NaN,
@@ -84,6 +93,22 @@ export async function runCase(drawn: Case, folder: string, keep: boolean): Promi
     await source.close();
     if (!keep) rmSync(out, { recursive: true });
   }
+}
+
+async function isBare(drawn: Case): Promise<boolean> {
+  const { layout, top } = await openLayout(drawn.layoutFile, {});
+  const process = processSchema.parse(parse(readFileSync(drawn.processFile, 'utf8')));
+  let layers = 0;
+  let shapes = 0;
+  for (const layer of process.layers) {
+    const middle = layer.bottom_um + layer.thickness_um / 2;
+    if (middle < drawn.depthUm[0] || middle > drawn.depthUm[1] || layer.name === 'gatpoly') continue;
+    let own = 0;
+    for (const _ of shapesInWindow(layout, top, drawn.windowUm, new Set(layer.drawn as DrawnLayer[]))) own++;
+    if (own > 0) layers++;
+    shapes += own;
+  }
+  return layers < BARE.layers || shapes < BARE.shapes;
 }
 
 const image = (drawn: Case, out: string) =>

@@ -1,6 +1,7 @@
 /** Placement from the image and the drawing alone, for scans without landmarks. */
 import { type Affine3, compose3 } from '../../../shared/affine.ts';
 import type { CampaignScan } from '../../../shared/artefacts/campaign.ts';
+import type { Evidence } from '../../../shared/artefacts/evidence.ts';
 import type { Placement } from '../../../shared/artefacts/placement.ts';
 import type { Process, ProcessLayer } from '../../../shared/artefacts/process.ts';
 import type { Survey } from '../../../shared/artefacts/survey.ts';
@@ -33,29 +34,40 @@ export interface ImageAndDrawing {
 
 /** How far off a hint may be where the campaign does not say. */
 const HINT_UM = 20;
-/** Widest region that is searched, as a multiple of the field: beyond it the search would take many minutes. */
-const WIDEST = 8;
+/** Widest region that is searched, as a multiple of the field: beyond it a pixel would hold too much. */
+const WIDEST = 40;
+/** A hint is believed this many fields beyond what it says: a wrong one must show. */
+const BEYOND_HINT_FIELDS = 2;
+/** Layouts up to this many fields wide are searched whole, hint or not. */
+const WHOLE_FIELDS = 10;
 /** Root mean square errors at the middle of the scan, in voxels, over five simulated scans with known truth. */
 const COMMON_VOXELS = { plane: 0.05, depth: 0.6 } as const;
 /** Fewer slices or pixels than this show no structure to match. */
 const LEAST_VOXELS = 12;
 
+export interface PlacedByImage {
+  readonly placement: Placement;
+  /** What a reader can judge it from; null where nothing was compared. */
+  readonly evidence: Evidence | null;
+}
+
 /** @returns the fallback, with the reason among its doubts, where the image could not be placed */
-export async function placeByImage(input: ImageAndDrawing, fallback: Placement): Promise<Placement> {
+export async function placeByImage(input: ImageAndDrawing, fallback: Placement): Promise<PlacedByImage> {
   const { scan, survey } = input;
   const stack = drawnStack(input.process, input.layout, input.top);
   const { nx, ny, nz } = survey.shape;
   if (stack.layers.length < 2 || Math.min(nx, ny, nz) < LEAST_VOXELS)
-    return withDoubt(
+    return nothing(
       fallback,
       'Too few layers are drawn, or too few voxels scanned, to find the place by itself.',
     );
   const voxelUm = [survey.voxel_nm.x / 1000, survey.voxel_nm.y / 1000, survey.voxel_nm.z / 1000] as const;
-  const centresUm = centres(input);
   const field = Math.max(nx * voxelUm[0], ny * voxelUm[1]);
+  const saidUm = said(input);
+  const centresUm = searched(input.layoutBoxUm, saidUm, field);
   const region = Math.max(centresUm[2] - centresUm[0], centresUm[3] - centresUm[1]);
   if (region > WIDEST * field)
-    return withDoubt(
+    return nothing(
       fallback,
       `The scan is ${field.toFixed(0)} µm wide and could lie anywhere in ${region.toFixed(0)} µm: more than is ` +
         'searched. Say roughly where it lies (near_um, within_um).',
@@ -64,15 +76,16 @@ export async function placeByImage(input: ImageAndDrawing, fallback: Placement):
     ...{ source: input.source, voxelUm, mask: input.mask, brokenSlices: survey.broken_slices },
   });
   const result = await placeAutomatically({
-    ...{ work, stack, centresUm, threads: input.threads, pause: input.pause },
+    ...{ work, stack, centresUm, saidUm, threads: input.threads, pause: input.pause },
     ...(input.signal ? { signal: input.signal } : {}),
     signs: scan.bright === 'auto' ? [1, -1] : [scan.bright === 'dense' ? 1 : -1],
     allowed: (map) =>
       (scan.order === 'auto' || orderOf(map) === scan.order) &&
       (scan.seen_from === 'auto' || seenFromOf(map) === scan.seen_from),
   });
-  if (!result.best || result.verdict === 'unplaced') return withDoubt(fallback, ...result.doubts);
-  return placementOf(result, result.best.workToDie, work, fallback);
+  if (!result.best || result.verdict === 'unplaced')
+    return { placement: withDoubt(fallback, ...result.doubts), evidence: result.shown };
+  return { placement: placementOf(result, result.best.workToDie, work, fallback), evidence: result.shown };
 }
 
 function placementOf(result: AutomaticResult, map: Affine3, work: WorkVolume, base: Placement): Placement {
@@ -124,16 +137,36 @@ function widened(
 
 const mutable = (map: Affine3): Placement['voxel_to_die_um'] => [[...map[0]], [...map[1]], [...map[2]]];
 
+const nothing = (fallback: Placement, doubt: string): PlacedByImage => ({
+  placement: withDoubt(fallback, doubt),
+  evidence: null,
+});
+
 const withDoubt = (base: Placement, ...doubts: string[]): Placement => ({
   ...base,
   doubts: [...base.doubts, ...doubts],
 });
 
-function centres({ scan, layoutBoxUm }: ImageAndDrawing): Box {
-  if (!scan.near_um) return layoutBoxUm;
+/** Where the campaign says the middle of the scan lies. */
+function said({ scan }: ImageAndDrawing): Box | null {
+  if (!scan.near_um) return null;
   const [x, y] = scan.near_um;
   const off = scan.within_um ?? HINT_UM;
   return [x - off, y - off, x + off, y + off];
+}
+
+function searched(layoutUm: Box, saidUm: Box | null, fieldUm: number): Box {
+  const whole = Math.max(layoutUm[2] - layoutUm[0], layoutUm[3] - layoutUm[1]) <= WHOLE_FIELDS * fieldUm;
+  if (!saidUm || whole) return layoutUm;
+  const more = BEYOND_HINT_FIELDS * fieldUm;
+  const [x0, y0, x1, y1] = saidUm;
+  // Beyond the drawing there is nothing to find.
+  return [
+    Math.max(Math.min(x0 - more, layoutUm[2]), layoutUm[0]),
+    Math.max(Math.min(y0 - more, layoutUm[3]), layoutUm[1]),
+    Math.min(Math.max(x1 + more, layoutUm[0]), layoutUm[2]),
+    Math.min(Math.max(y1 + more, layoutUm[1]), layoutUm[3]),
+  ];
 }
 
 /** Layers of the process that are drawn, fill included: it is metal like any other. */

@@ -1,8 +1,10 @@
 /** Automatic placement of one scan: level, turn, search everywhere, refine what is promising, judge. */
 import { type Affine3, apply3, compose3 } from '../../../../shared/affine.ts';
+import type { Evidence as EvidenceArtefact } from '../../../../shared/artefacts/evidence.ts';
 import type { Box } from '../../../../shared/polygon.ts';
 import { cutDrawing, exactDrawing } from './die-view.ts';
 import type { DrawnStack } from './drawing.ts';
+import { decoysOf, evidenceArtefact } from './evidence.ts';
 import { layoutPictures } from './layout-pictures.ts';
 import { findTilt } from './levelling.ts';
 import { dieFromFrame, frameFromWork, type Hypothesis } from './orientation.ts';
@@ -16,8 +18,10 @@ import type { WorkVolume } from './work-volume.ts';
 export interface AutomaticInput {
   readonly work: WorkVolume;
   readonly stack: DrawnStack;
-  /** Where the middle of the scan may lie; the whole drawing where nobody said. */
+  /** Where the middle of the scan is looked for. */
   readonly centresUm: Box;
+  /** Where the campaign says it lies; null where it does not say. */
+  readonly saidUm?: Box | null;
   readonly signs: readonly (1 | -1)[];
   /** What the campaign says of a map; a map that contradicts it can only be a rival. */
   readonly allowed: (workToDie: Affine3) => boolean;
@@ -37,13 +41,17 @@ export interface Candidate {
 export interface AutomaticResult extends Judgement {
   readonly best: Refined | null;
   readonly runnerUp: Candidate | null;
-  /** Best score of each orientation, slices rising first, then falling. */
-  readonly orientations: readonly number[];
+  /** For the page that shows why to believe the place; null where there is none. */
+  readonly shown: EvidenceArtefact | null;
 }
 
 /** Places of the search that are refined on the coarse level, and of those on the middle level. */
 const TRIED = 40;
 const FINALISTS = 6;
+/** Places that the search brings back. */
+const MOST_FOUND = 80;
+/** A place where the campaign says goes before a place elsewhere that is better by less than this. */
+const AS_GOOD = 0.97;
 /** Times a bending of the field is looked for. */
 const BEND_ROUNDS = 2;
 const SCALES = [1, 0.967, 1.034];
@@ -72,20 +80,23 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   const frame = frameFromWork([work.nx, work.ny, work.nz], work.voxelUm, tilt, turn);
   const layout = layoutPictures(stack, regionGrid(work, centresUm, pixelUm), work.slowUm);
   await pause();
-  if (layout.layers.length < 2)
-    return { ...judge(null, [], []), best: null, runnerUp: null, orientations: [] };
+  if (layout.layers.length < 2) return { ...judge(null, [], []), best: null, runnerUp: null, shown: null };
   const apart = { planeUm: 4 * pixelUm, heightUm: 0.5 };
   const { found, best: orientations } = await search({
     ...{ work, frame, layout, centresUm, scales: SCALES, signs: input.signs, binUm, apart },
-    ...{ keep: 2 * TRIED, threads: input.threads, ...(input.signal ? { signal: input.signal } : {}) },
+    ...{ keep: MOST_FOUND, threads: input.threads, ...(input.signal ? { signal: input.signal } : {}) },
   });
   const coarse = coarser(
     work,
     Math.max(1, Math.floor(pixelUm / work.voxelUm[0])),
     Math.max(1, Math.floor((0.6 * binUm) / work.voxelUm[2])),
   );
+  const said = input.saidUm ?? null;
+  const near = (h: Hypothesis): boolean => said !== null && inBox(said, h.x, h.y);
   const tried: Candidate[] = [];
-  for (const hypothesis of found.slice(0, TRIED)) {
+  // Where the campaign says where, places there are looked at even where better ones lie elsewhere.
+  const chosen = found.filter((h, n) => n < TRIED || (near(h) && n < MOST_FOUND));
+  for (const hypothesis of chosen) {
     const start = compose3(dieFromFrame(hypothesis), frame);
     tried.push(await improve(coarse, { hypothesis, start }, cutDrawing(layout), roughly(pixelUm), pause));
   }
@@ -94,13 +105,23 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   const middleUm = Math.max(work.voxelUm[0], pixelUm / 2);
   const middle = coarser(work, Math.max(1, Math.floor(middleUm / work.voxelUm[0])), 1);
   const exact = exactDrawing(stack, middle.work.voxelUm[0], work.slowUm);
-  for (const { hypothesis, workToDie: start } of ranked.slice(0, FINALISTS))
+  const inSaid = (c: Candidate): boolean => {
+    const [x, y] = middleOf(work, c.workToDie);
+    return said !== null && inBox(said, x, y);
+  };
+  const last = ranked.filter((c, n) => n < FINALISTS || (inSaid(c) && n < TRIED)).slice(0, 2 * FINALISTS);
+  for (const { hypothesis, workToDie: start } of last)
     finalists.push(await improve(middle, { hypothesis, start }, exact, finer(pixelUm), pause));
   finalists.sort((p, q) => q.refined.strength - p.refined.strength);
-  const best = finalists.find(({ workToDie }) => input.allowed(workToDie));
-  if (!best) return { ...judge(null, [], []), best: null, runnerUp: null, orientations };
-  const rivals = finalists.filter((c) => c !== best && !sameMap(work, c.workToDie, best.workToDie, apart));
-  const coarseRivals = ranked.filter((c) => !sameMap(work, c.workToDie, best.workToDie, apart));
+  const fitting = finalists.filter(({ workToDie }) => input.allowed(workToDie));
+  const top = fitting[0];
+  if (!top) return { ...judge(null, [], []), best: null, runnerUp: null, shown: null };
+  const asSaid = fitting.find((c) => inSaid(c) && c.refined.strength >= AS_GOOD * top.refined.strength);
+  const best = asSaid ?? top;
+  const elsewhere = (c: Candidate): boolean => !sameMap(work, c.workToDie, best.workToDie, apart);
+  // What the campaign says rules out rivals elsewhere, but only where something there fits.
+  const rivals = finalists.filter((c) => c !== best && elsewhere(c) && (!asSaid || inSaid(c)));
+  const coarseRivals = ranked.filter((c) => elsewhere(c) && (!asSaid || inSaid(c)));
   const finest = await refine(
     work,
     best.workToDie,
@@ -120,7 +141,36 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
     rivals.map((rival) => triedOf(work, rival)),
     orientations.filter((_, n) => n !== own),
   );
-  return { ...judgement, best: finest, runnerUp: rivals[0] ?? coarseRivals[0] ?? null, orientations };
+  const runnerUp = rivals[0] ?? coarseRivals[0] ?? null;
+  const shown = evidenceArtefact({
+    ...{ work: coarse.work, workToDie: compose3(finest.workToDie, coarse.toFinest), sign: finest.sign },
+    ...{ drawing: cutDrawing(layout), agreement: finest.agreement, judgement },
+    decoys: decoysOf(orientations, own, Math.max(best.hypothesis.score, orientations[own]!), finest.score),
+    runnerUp: runnerUp && {
+      workToDie: compose3(runnerUp.workToDie, coarse.toFinest),
+      sign: runnerUp.refined.sign,
+      score: runnerUp.refined.score,
+    },
+  });
+  return { ...againstSaid(judgement, said, middleOf(work, finest.workToDie)), best: finest, runnerUp, shown };
+}
+
+const inBox = ([x0, y0, x1, y1]: Box, x: number, y: number): boolean =>
+  x >= x0 && x <= x1 && y >= y0 && y <= y1;
+
+/** A place that the campaign contradicts is not locked, however well it fits: one of the two is wrong. */
+function againstSaid(judgement: Judgement, said: Box | null, middle: readonly number[]): Judgement {
+  if (!said || judgement.verdict === 'unplaced' || inBox(said, middle[0]!, middle[1]!)) return judgement;
+  const off = [middle[0]! - (said[0] + said[2]) / 2, middle[1]! - (said[1] + said[3]) / 2];
+  return {
+    ...judgement,
+    verdict: 'ambiguous',
+    doubts: [
+      `The best place lies ${off.map((v) => v.toFixed(1)).join(', ')} µm (x, y) from near_um, farther than within_um allows. ` +
+        'Correct or remove near_um, or give landmarks.',
+      ...judgement.doubts,
+    ],
+  };
 }
 
 const roughly = (pixelUm: number): RefineRound[] => [

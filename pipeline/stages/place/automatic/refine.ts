@@ -5,7 +5,7 @@ import { type Agreement, agreementOf } from './agreement.ts';
 import { addWarps, type Field, findBending } from './bending.ts';
 import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from './die-view.ts';
 import { type Cell, measureCells } from './patches.ts';
-import { medianOf, type Row, robustFit } from './robust-fit.ts';
+import { median, type Row, robustFit } from './robust-fit.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 export interface Refined {
@@ -99,7 +99,7 @@ function correction(
   const [mx, my, mz] = middle;
   const lateral: Row[] = [];
   const depth: Row[] = [];
-  const typical = medianOf(cells.filter((c) => c.shiftUm).map((c) => c.sureness[0] + c.sureness[2]));
+  const typical = median(cells.filter((c) => c.shiftUm).map((c) => c.sureness[0] + c.sureness[2]));
   for (const cell of cells) {
     const [x, y, z] = [cell.xUm - mx, cell.yUm - my, cell.zUm - mz];
     if (cell.shiftUm) {
@@ -129,7 +129,7 @@ function correction(
   const r = 0.02 * typical;
   const side = robustFit(lateral, 8, [0, r, r, 0.5 * typical, 0, r, r, 0.5 * typical]);
   if (!side) return null;
-  const typicalDepth = medianOf(depth.map((row) => row.weight));
+  const typicalDepth = median(depth.map((row) => row.weight));
   const up = robustFit(depth, 4, [
     1e-3 * typicalDepth,
     0.02 * typicalDepth * far,

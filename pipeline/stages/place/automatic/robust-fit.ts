@@ -57,7 +57,7 @@ export function robustFit(
       ({ coefficients, value }) => value - coefficients.reduce((sum, c, a) => sum + c * solution[a]!, 0),
     );
     const scaled = rows.map(({ weight }, n) => Math.abs(residuals[n]!) * Math.sqrt(weight));
-    const scale = medianOf(scaled.filter((_, n) => rows[n]!.weight > 0)) / 0.6745 || 1e-12;
+    const scale = median(scaled.filter((_, n) => rows[n]!.weight > 0)) / 0.6745 || 1e-12;
     kept = scaled.map((r) => (r < TUKEY * scale ? (1 - (r / (TUKEY * scale)) ** 2) ** 2 : 0));
   }
   if (!inverse) return null;
@@ -71,7 +71,7 @@ export function robustFit(
   return { solution, covariance: inverse.mul(variance).to2DArray(), kept, residuals };
 }
 
-export function medianOf(values: readonly number[]): number {
+export function median(values: readonly number[]): number {
   if (values.length === 0) return Number.NaN;
   const sorted = [...values].sort((a, b) => a - b);
   const half = sorted.length >> 1;

@@ -46,11 +46,15 @@ export interface Best {
 const LOCK = {
   score: 0.3,
   aboveDecoys: 2,
-  rival: 0.96,
-  overRival: 4.5,
+  /** A rival this strong must be beaten nearly everywhere in the field; a weaker one at all. */
+  rival: 0.93,
+  overRival: 4,
+  farRival: 0.85,
   agreeing: 0.6,
   leastGroup: 0.4,
   patches: 9,
+  /** Layers with something drawn: fewer are as good as a pattern that repeats. */
+  layers: 4,
 } as const;
 /** What a place must show to be called one of several. */
 const AMBIGUOUS = { agreeing: 0.6, score: 0.3 } as const;
@@ -91,7 +95,8 @@ const percent = (share: number): string => `${Math.round(100 * share)} %`;
 
 function decide(e: Evidence, best: Best, rival: Tried | undefined): Pick<Judgement, 'verdict' | 'doubts'> {
   const stands = e.score >= LOCK.score && e.agreeing >= LOCK.agreeing && e.patches >= LOCK.patches;
-  const clear = e.rival <= LOCK.rival && e.overRival >= LOCK.overRival && e.aboveDecoys >= LOCK.aboveDecoys;
+  const beaten = e.rival <= LOCK.farRival || (e.rival <= LOCK.rival && e.overRival >= LOCK.overRival);
+  const clear = beaten && e.aboveDecoys >= LOCK.aboveDecoys && best.finest.layers.length >= LOCK.layers;
   if (stands && clear && e.leastGroup >= LOCK.leastGroup) return { verdict: 'locked', doubts: [] };
   if (e.score >= AMBIGUOUS.score && e.agreeing >= AMBIGUOUS.agreeing && e.patches >= LOCK.patches)
     return { verdict: 'ambiguous', doubts: [doubtOf(e, clear, best, rival)] };
