@@ -20,6 +20,10 @@ export const layersSchema = z.object({
       nominal_top_um: z.number(),
       confidence: z.number().min(0).max(1),
       seen: z.enum(['whole', 'cut', 'outside']).describe('cut: the scan ends inside the layer.'),
+      heights_from: z
+        .enum(['image', 'neighbours'])
+        .optional()
+        .describe('Where measured: found in the image, or reckoned from the layers above and below.'),
     }),
   ),
   plates: z.array(

@@ -7,7 +7,9 @@ export const affine3Schema = z.tuple([row4, row4, row4]);
 export const warpSchema = z.object({
   origin_um: z.tuple([z.number(), z.number()]),
   step_um: z.number().positive(),
-  shape: z.tuple([z.int().positive(), z.int().positive()]).describe('Rows, columns.'),
+  shape: z
+    .tuple([z.int().positive(), z.int().positive()])
+    .describe('Rows, columns; the first knot lies at the lowest X and Y, rows go up.'),
   dx_um: z.array(z.number()),
   dy_um: z.array(z.number()),
   dz_um: z.array(z.number()),
