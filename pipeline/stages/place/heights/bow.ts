@@ -2,8 +2,8 @@
 
 import type { Placement } from '../../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
-import { normal } from '../label-plates.ts';
 import type { FieldSums } from './evidence.ts';
+import { boxAt } from './fit-levels.ts';
 import type { Located } from './locate.ts';
 import { invert, solveProfiles } from './profiles.ts';
 
@@ -15,10 +15,14 @@ export interface Lift {
   readonly sdUm: number;
 }
 
-/** Coefficients of p, q, p^2 - 1/3, p q and q^2 - 1/3, micrometres. */
-export type BowTerms = readonly [number, number, number, number, number];
+/** Coefficients of 1, p, q, p^2, p q and q^2, micrometres; of mean 0 over the field. */
+export type BowTerms = readonly number[];
 
 const LEAST_SD = 0.05;
+/** Half the step of numerical slopes, micrometres. */
+const STEP = 1e-3;
+/** What a block's lift may be off by for reasons that its scatter does not show, in plates. */
+const BLOCK_FAULT = 0.15;
 
 export function blockLifts(field: FieldSums, located: Located, stepUm: number): Lift[] {
   const { ladder, fit, profiles } = located;
@@ -34,14 +38,16 @@ export function blockLifts(field: FieldSums, located: Located, stepUm: number): 
         const bottom = fit.heightsUm[ladder.bottom[layer]!]! + lift;
         const top = fit.heightsUm[ladder.top[layer]!]! + lift;
         const blur = fit.blurUm[n]!;
+        const over = fit.overshoot[n]!;
         let [aa, ab, bb, count, squares] = [0, 0, 0, 0, 0];
         const near: [number, number, number][] = [];
         field.zUm.forEach((z, p) => {
           const a = strength[p]!;
           if (Number.isNaN(a) || z < bottom - 5 * blur || z > top + 5 * blur) return;
-          const [u, w] = [(z - bottom) / blur, (z - top) / blur];
-          const box = normal(u) - normal(w);
-          const slope = (bell(w) - bell(u)) / blur;
+          const box = boxAt(z, bottom, top, blur, over);
+          const slope =
+            (boxAt(z - STEP, bottom, top, blur, over) - boxAt(z + STEP, bottom, top, blur, over)) /
+            (2 * STEP);
           near.push([a, box, slope]);
           aa += a * a;
           ab += a * box;
@@ -64,16 +70,19 @@ export function blockLifts(field: FieldSums, located: Located, stepUm: number): 
       lift += step;
       if (Math.abs(step) < 1e-4) break;
     }
-    return information === 0 ? [] : [{ at: block.at, liftUm: lift, sdUm: 1 / Math.sqrt(information) }];
+    return information === 0
+      ? []
+      : [{ at: block.at, liftUm: lift, sdUm: Math.hypot(1 / Math.sqrt(information), BLOCK_FAULT * stepUm) }];
   });
 }
 
-const bell = (x: number): number => Math.exp((-x * x) / 2) / Math.sqrt(2 * Math.PI);
+const basis = ([p, q]: readonly [number, number]): number[] => [1, p, q, p * p, p * q, q * q];
 
-const basis = ([p, q]: readonly [number, number]): number[] => [1, p, q, p * p - 1 / 3, p * q, q * q - 1 / 3];
-
-/** Blocks of the field that must speak for a bow to be looked for. */
-const LEAST_BLOCKS = 10;
+/** Blocks of the field that must speak for a bow to be looked for, and the share of all blocks. */
+const LEAST_BLOCKS = 12;
+const LEAST_SHARE = 0.6;
+/** A block predicted from all others must come out better with the bow than without: its square, on average, by this. */
+const LEAST_PREDICTED = 0.6;
 /** A lift nowhere larger than this, in plates, is left alone. */
 const LEAST_LIFT = 0.3;
 /** Fall of chi-square per term that is asked for: about one chance in a thousand for a term that is not there. */
@@ -81,11 +90,16 @@ const LEAST_GAIN = 11;
 
 /**
  * The smooth surface through the lifts, if they ask for one: each term must lower chi-square, scaled so that the full
- * surface fits as well as its residuals allow, by more than chance would. Outlying blocks lose weight (Huber).
+ * surface fits as well as its residuals allow, by more than chance would, and every block must be predicted better by
+ * the others. Outlying blocks lose weight (Huber).
  * @returns null where the layers are as flat as can be told
  */
-export function fitBow(lifts: readonly Lift[], stepUm: number): { terms: BowTerms; most: number } | null {
-  if (lifts.length < LEAST_BLOCKS) return null;
+export function fitBow(
+  lifts: readonly Lift[],
+  field: Pick<FieldSums, 'blocks'>,
+  stepUm: number,
+): { terms: BowTerms; most: number } | null {
+  if (lifts.length < Math.max(LEAST_BLOCKS, LEAST_SHARE * field.blocks.length)) return null;
   const full = solve(lifts, [0, 1, 2, 3, 4, 5]);
   if (!full) return null;
   const spare = Math.max(1, lifts.length - 6);
@@ -103,10 +117,11 @@ export function fitBow(lifts: readonly Lift[], stepUm: number): { terms: BowTerm
     });
     const weakest = losses.reduce((a, b) => (b.loss < a.loss ? b : a), { term: -1, loss: Infinity });
     if (weakest.term < 0 || weakest.loss >= LEAST_GAIN) {
-      const terms = [1, 2, 3, 4, 5].map((k) => now.values[kept.indexOf(k)] ?? 0) as unknown as BowTerms;
-      const most = Math.max(
-        ...[-1, 0, 1].flatMap((p) => [-1, 0, 1].map((q) => Math.abs(bowAt(terms, p, q)))),
-      );
+      if (predicted(lifts, kept) > LEAST_PREDICTED * predicted(lifts, [0])) return null;
+      const terms = [0, 1, 2, 3, 4, 5].map((k) => (k === 0 ? 0 : (now.values[kept.indexOf(k)] ?? 0)));
+      const pixels = field.blocks.reduce((sum, block) => sum + block.pixels, 0);
+      terms[0] = -field.blocks.reduce((sum, b) => sum + b.pixels * bowAt(terms, ...b.at), 0) / pixels;
+      const most = Math.max(...field.blocks.map((block) => Math.abs(bowAt(terms, ...block.at))));
       return most > LEAST_LIFT * stepUm ? { terms, most } : null;
     }
     kept = kept.filter((k) => k !== weakest.term);
@@ -115,9 +130,22 @@ export function fitBow(lifts: readonly Lift[], stepUm: number): { terms: BowTerm
 }
 
 export const bowAt = (terms: BowTerms, p: number, q: number): number =>
-  basis([p, q])
-    .slice(1)
-    .reduce((sum, value, n) => sum + value * terms[n]!, 0);
+  basis([p, q]).reduce((sum, value, n) => sum + value * terms[n]!, 0);
+
+/** Mean of squared errors, in deviations and cut at 9, of each lift predicted from all others. */
+function predicted(lifts: readonly Lift[], kept: readonly number[]): number {
+  const errors = lifts.map((lift) => {
+    const answer = solve(
+      lifts.filter((other) => other !== lift),
+      kept,
+    );
+    if (!answer) return 9;
+    const row = basis(lift.at);
+    const off = lift.liftUm - kept.reduce((sum, k, i) => sum + row[k]! * answer.values[i]!, 0);
+    return Math.min(9, (off / lift.sdUm) ** 2);
+  });
+  return errors.reduce((sum, e) => sum + e, 0) / errors.length;
+}
 
 const HUBER = 2;
 

@@ -1,6 +1,6 @@
 /**
  * Heights of all levels together, to a fraction of a plate. Every layer's strength against height is taken as a box
- * between its two levels, blurred along the depth; levels, strengths and blurs are found by damped Gauss-Newton steps
+ * between its two levels, blurred along the depth, with the overshoot that a missing cone gives; all are found by damped Gauss-Newton steps
  * with the thicknesses of the process table as a prior. Blurring moves no half-height point of a thick layer, and of a
  * thin one the fit undoes what it moves.
  */
@@ -22,6 +22,7 @@ export interface LevelFit {
   /** For each profile. */
   readonly strength: Float64Array;
   readonly blurUm: Float64Array;
+  readonly overshoot: Float64Array;
   readonly cost: number;
   /** Inverse of the whole normal matrix, heights first: covariance where the variances are right. */
   readonly covariance: Float64Array;
@@ -39,6 +40,9 @@ export interface LevelPrior {
   /** Expected depth blur and its spread, as a share of it. */
   readonly blurUm: number;
   readonly blur: number;
+  /** Expected overshoot and its spread. */
+  readonly overshoot: number;
+  readonly overshootSd: number;
 }
 
 /** Where the fit begins: heights, and a strength and a blur for each profile. */
@@ -46,6 +50,7 @@ export interface LevelStart {
   readonly heightsUm: ArrayLike<number>;
   readonly strength: ArrayLike<number>;
   readonly blurUm: ArrayLike<number>;
+  readonly overshoot: ArrayLike<number>;
 }
 
 /** Added to every thickness's standard deviation: rounding in the table, micrometres. */
@@ -60,13 +65,14 @@ export function fitLevels(
   rounds = 40,
 ): LevelFit {
   const levels = ladder.nominalUm.length;
-  const count = levels + 1 + 2 * profiles.length;
+  const count = unknowns(ladder, profiles.length);
   const x = new Float64Array(count);
   x.set(Float64Array.from({ length: levels }, (_, n) => start.heightsUm[n]!));
   x[levels] = scaleOf(ladder, x);
   profiles.forEach((_, n) => {
-    x[levels + 1 + 2 * n] = start.strength[n]!;
-    x[levels + 2 + 2 * n] = Math.log(start.blurUm[n]!);
+    x[levels + 1 + OWN * n] = start.strength[n]!;
+    x[levels + 2 + OWN * n] = Math.log(start.blurUm[n]!);
+    x[levels + 3 + OWN * n] = start.overshoot[n]!;
   });
   let damping = 1e-3;
   let state = assemble(ladder, zUm, profiles, prior, x);
@@ -103,8 +109,9 @@ export function fitLevels(
   return {
     heightsUm: x.slice(0, levels),
     scale: x[levels]!,
-    strength: Float64Array.from(profiles, (_, n) => x[levels + 1 + 2 * n]!),
-    blurUm: Float64Array.from(profiles, (_, n) => Math.exp(x[levels + 2 + 2 * n]!)),
+    strength: Float64Array.from(profiles, (_, n) => x[levels + 1 + OWN * n]!),
+    blurUm: Float64Array.from(profiles, (_, n) => Math.exp(x[levels + 2 + OWN * n]!)),
+    overshoot: Float64Array.from(profiles, (_, n) => x[levels + 3 + OWN * n]!),
     cost: state.cost,
     covariance,
     priorPart: sandwich(covariance, state.prior, count, levels),
@@ -161,15 +168,18 @@ function assemble(
   const middle = levels >> 1;
   add(x[middle]! - nominalUm[middle]!, 1 / prior.offsetUm ** 2, [middle], [1]);
   profiles.forEach((_, n) => {
-    const at = levels + 2 + 2 * n;
+    const at = levels + 2 + OWN * n;
     add(x[at]! - Math.log(prior.blurUm), 1 / prior.blur ** 2, [at], [1]);
+    add(x[at + 1]! - prior.overshoot, 1 / prior.overshootSd ** 2, [at + 1], [1]);
   });
   const priorMatrix = Float64Array.from(matrix);
   profiles.forEach(({ layer, strength, variance }, n) => {
     const [bottom, top] = [ladder.bottom[layer]!, ladder.top[layer]!];
-    const c = x[levels + 1 + 2 * n]!;
-    const blur = Math.exp(x[levels + 2 + 2 * n]!);
-    const at = [bottom, top, levels + 1 + 2 * n, levels + 2 + 2 * n];
+    const c = x[levels + 1 + OWN * n]!;
+    const blur = Math.exp(x[levels + 2 + OWN * n]!);
+    const own = levels + 1 + OWN * n;
+    const over = x[own + 2]!;
+    const at = [bottom, top, own, own + 1, own + 2];
     const reach = TAIL * blur;
     for (let p = 0; p < zUm.length; p++) {
       const v = variance[p]!;
@@ -182,16 +192,36 @@ function assemble(
       const u = (zUm[p]! - x[bottom]!) / blur;
       const w = (zUm[p]! - x[top]!) / blur;
       const [gu, gw] = [bell(u), bell(w)];
-      const box = normal(u) - normal(w);
-      const slope = [(-c * gu) / blur, (c * gw) / blur, box, c * (w * gw - u * gu)];
+      const [hu, hw] = [bell(u / WIDER) / WIDER, bell(w / WIDER) / WIDER];
+      const sharp = normal(u) - normal(w);
+      const wide = normal(u / WIDER) - normal(w / WIDER);
+      const box = (1 + over) * sharp - over * wide;
+      const [fu, fw] = [(1 + over) * gu - over * hu, (1 + over) * gw - over * hw];
+      const slope = [(-c * fu) / blur, (c * fw) / blur, box, c * (w * fw - u * fu), c * (sharp - wide)];
       add(c * box - strength[p]!, 1 / v, at, slope);
     }
   });
   return { cost, gradient, matrix, prior: priorMatrix };
 }
 
+/** Strength, blur and overshoot of every profile follow the levels and the scale. */
+const OWN = 3;
+
+export const unknowns = (ladder: Ladder, profiles: number): number =>
+  ladder.nominalUm.length + 1 + OWN * profiles;
+
+/** The undershoot around a layer is so many times as wide as its blur. */
+const WIDER = 2.5;
+
+/** Strength of a layer of strength 1 at a height. */
+export function boxAt(z: number, bottom: number, top: number, blur: number, overshoot: number): number {
+  const [u, w] = [(z - bottom) / blur, (z - top) / blur];
+  const wide = normal(u / WIDER) - normal(w / WIDER);
+  return (1 + overshoot) * (normal(u) - normal(w)) - overshoot * wide;
+}
+
 /** Blurs from a face beyond which nothing is left of it. */
-const TAIL = 6;
+const TAIL = 6 * WIDER;
 
 const bell = (x: number): number => Math.exp((-x * x) / 2) / Math.sqrt(2 * Math.PI);
 

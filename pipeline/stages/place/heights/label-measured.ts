@@ -47,6 +47,8 @@ export function labelMeasured(process: Process, levels: MeasuredLevels, plan: Pl
       bottom_um: bottom,
       top_um: top,
       sd_um: Math.hypot(bottomSd, topSd) / Math.SQRT2,
+      bottom_sd_um: bottomSd,
+      top_sd_um: topSd,
       nominal_bottom_um: layer.bottom_um,
       nominal_top_um: layer.bottom_um + layer.thickness_um,
       confidence: seen > 0 ? middle * (1 - Math.exp(-seen / 1.5)) : Math.min(RECKONED_MOST, middle),

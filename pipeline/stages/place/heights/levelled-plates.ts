@@ -184,7 +184,7 @@ function sample(
         out[at] = Number.NaN;
         continue;
       }
-      const kk = k < 0 ? 0 : k > nz - 1 ? nz - 1 : k;
+      const kk = Math.min(nz - 1, Math.max(0, k));
       let k0 = Math.floor(kk);
       if (k0 === nz - 1 && k0 > 0) k0--;
       const share = kk - k0;

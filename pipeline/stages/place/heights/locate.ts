@@ -1,8 +1,8 @@
 /** From profiles to levels: a first assignment by dynamic programming, then the joint fit, then a check of every layer. */
 import { percentile } from '../../../kernels/statistics.ts';
-import { normal } from '../label-plates.ts';
 import { assignLevels, type StretchCosts } from './assign.ts';
 import {
+  boxAt,
   fitLevels,
   type LayerProfile,
   type LevelFit,
@@ -25,6 +25,8 @@ const OFFSET_MOST_UM = 0.9;
  * Values at neighbouring heights share noise and faults of the model: so many of them count as one.
  */
 const SHARED = 3;
+/** What a missing cone makes of a step: it runs over by about this share before it settles. */
+const OVERSHOOT = 0.1;
 /** A strength must stand so many times above what the layer's drawing finds elsewhere. */
 const LEAST_SIGNIFICANCE = 3.5;
 /** Share of a layer's profile that the box must explain. */
@@ -54,13 +56,14 @@ export function locateLevels(ladder: Ladder, profiles: Profiles, stepUm: number)
   if (!heights) return null;
   let prior: LevelPrior = {
     ...{ thickness: THICKNESS_SD, scale: SCALE_SD, offsetUm: OFFSET_SD_UM },
-    ...{ blurUm: 2 * stepUm, blur: 0.5 },
+    ...{ blurUm: 2 * stepUm, blur: 0.5, overshoot: OVERSHOOT, overshootSd: 0.05 },
   };
   let used = candidates.map((c) => weighed(profiles, c.layer, c.strength, c.noise));
   let start: LevelStart = {
     heightsUm: Float64Array.from(heights),
     strength: Float64Array.from(candidates, (c) => c.strength),
     blurUm: Float64Array.from(candidates, () => prior.blurUm),
+    overshoot: Float64Array.from(candidates, () => OVERSHOOT),
   };
   let fit = fitLevels(ladder, profiles.zUm, used, prior, start);
   const significance = ladder.bottom.map(() => 0);
@@ -71,11 +74,12 @@ export function locateLevels(ladder: Ladder, profiles: Profiles, stepUm: number)
     significance.fill(0);
     for (const n of good) significance[used[n]!.layer] = checked[n]!.significance;
     const blurs = Float64Array.from(good, (n) => fit.blurUm[n]!).sort();
-    prior = { ...prior, blurUm: percentile(blurs, 0.5), blur: 0.2 };
+    prior = { ...prior, blurUm: percentile(blurs, 0.5), blur: 0.2, overshootSd: 0.15 };
     start = {
       heightsUm: fit.heightsUm,
       strength: Float64Array.from(good, (n) => fit.strength[n]!),
       blurUm: Float64Array.from(good, (n) => fit.blurUm[n]!),
+      overshoot: Float64Array.from(good, (n) => fit.overshoot[n]!),
     };
     const settled = good.length === used.length && round > 0;
     used = good.map((n) => weighed(profiles, used[n]!.layer, fit.strength[n]!, checked[n]!.noise));
@@ -224,7 +228,7 @@ function checkLayer(
   for (let p = 0; p < zUm.length; p++) {
     const z = zUm[p]!;
     if (Number.isNaN(strength[p]) || z < bottom - AROUND_UM || z > top + AROUND_UM) continue;
-    const box = normal((z - bottom) / blur) - normal((z - top) / blur);
+    const box = boxAt(z, bottom, top, blur, fit.overshoot[n]!);
     squares += (strength[p]! - c * box) ** 2;
     total += strength[p]! ** 2;
     sum += strength[p]!;

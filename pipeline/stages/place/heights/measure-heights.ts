@@ -3,13 +3,14 @@ import type { Layers } from '../../../../shared/artefacts/layers.ts';
 import type { Placement } from '../../../../shared/artefacts/placement.ts';
 import type { Process, ProcessLayer } from '../../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
+import { percentile } from '../../../kernels/statistics.ts';
 import type { PlatePlan } from '../plan-plates.ts';
 import { bentBy, blockLifts, fitBow } from './bow.ts';
 import { gatherEvidence } from './evidence.ts';
 import { labelMeasured } from './label-measured.ts';
 import { coarseGrid, type ScanSlices } from './levelled-plates.ts';
 import { ladderOf } from './levels.ts';
-import { locateLevels } from './locate.ts';
+import { type Located, locateLevels } from './locate.ts';
 import { solveProfiles } from './profiles.ts';
 import { levelSpread } from './spread.ts';
 
@@ -34,6 +35,8 @@ const MOST_PIXELS = 400_000;
 /** Below this side the voxels are used as they are. */
 const SMALL_FIELD_PX = 160;
 const COARSEST = 3;
+/** Blur with a bow taken into account against the blur without. */
+const SHARPER = 0.99;
 /** Half width, in voxels, of the square whose mean is taken away from plates and drawings. */
 const RADIUS_VOXELS = 8;
 
@@ -58,11 +61,12 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
   if (!located) return null;
   const doubts: string[] = [];
   let bowedWarp: MeasuredHeights['bowedWarp'] = null;
-  const bow = fitBow(blockLifts(field, located, plan.stepUm), plan.stepUm);
+  const bow = fitBow(blockLifts(field, located, plan.stepUm), field, plan.stepUm);
   if (bow) {
     const bent = bentBy(placement.warp, bow.terms, grid);
     const again = await look(bent);
-    if (again.located && again.located.fit.blurUm.length >= located.fit.blurUm.length) {
+    // Seen along the bow, the layers must come out sharper.
+    if (again.located && medianBlur(again.located) < SHARPER * medianBlur(located)) {
       ({ field, located } = again as { field: typeof field; located: typeof located });
       bowedWarp = bent;
       doubts.push(
@@ -85,6 +89,8 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
     );
   return { layers, bowedWarp, doubts };
 }
+
+const medianBlur = ({ fit }: Located): number => percentile(Float64Array.from(fit.blurUm).sort(), 0.5);
 
 function measuringGrid(grid: PlateGrid): { grid: PlateGrid; factor: number } {
   const pixels = grid.width_px * grid.height_px;

@@ -1,6 +1,6 @@
 /** How far the levels may be off: what leaving out parts of the field changes, and what the prior alone had to supply. */
 import type { FieldSums } from './evidence.ts';
-import { fitLevels } from './fit-levels.ts';
+import { fitLevels, unknowns } from './fit-levels.ts';
 import type { Located } from './locate.ts';
 import { solveProfiles } from './profiles.ts';
 
@@ -31,7 +31,7 @@ export function levelSpread(field: FieldSums, located: Located, stepUm: number):
       const again = fitLevels(ladder, field.zUm, reduced.map(withoutGaps), prior, fit, 4);
       answers.push(again.heightsUm);
     }
-  const count = levels + 1 + 2 * profiles.length;
+  const count = unknowns(ladder, profiles.length);
   return Float64Array.from({ length: levels }, (_, n) => {
     const mean = answers.reduce((sum, a) => sum + a[n]!, 0) / Math.max(1, answers.length);
     const squares = answers.reduce((sum, a) => sum + (a[n]! - mean) ** 2, 0);
