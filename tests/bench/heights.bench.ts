@@ -56,12 +56,18 @@ interface Truth {
   readonly scan: { readonly broken_slices: readonly { readonly slice: number }[] };
 }
 
+interface Miss {
+  readonly name: string;
+  readonly voxels: number;
+  readonly deviations: number;
+}
+
 interface Run {
   readonly chip: string;
   readonly words: string;
   /** Boundary errors in voxels, and in stated deviations. */
-  readonly seen: readonly { readonly voxels: number; readonly deviations: number }[];
-  readonly reckoned: readonly { readonly voxels: number; readonly deviations: number }[];
+  readonly seen: readonly Miss[];
+  readonly reckoned: readonly Miss[];
   readonly plates: { readonly right: number; readonly asked: number };
   readonly confident: { readonly right: number; readonly asked: number };
   readonly seconds: number;
@@ -273,20 +279,24 @@ function judge(
     return { ...empty, plates: { right: 0, asked: 0 }, confident: { right: 0, asked: 0 }, none: true };
   // Heights become slices at the middle of the field, where no error of the placement's depth scale counts.
   const slice = (m: Affine3, z: number) => middle[2] + (z - apply3(m, middle)[2]) / m[2][2];
-  const seen: { voxels: number; deviations: number }[] = [];
-  const reckoned: typeof seen = [];
+  const seen: Miss[] = [];
+  const reckoned: Miss[] = [];
   const nz = 2 * middle[2] + 1;
   const step = Math.abs(map[2][2]);
   measured.layers.layers.forEach((layer, n) => {
     const true_ = truth.layers[n]!;
-    for (const [found, is, sd] of [
-      [layer.bottom_um, true_.bottom_um, layer.bottom_sd_um ?? layer.sd_um],
-      [layer.top_um, true_.top_um, layer.top_sd_um ?? layer.sd_um],
+    for (const [face, found, is, sd] of [
+      ['bottom', layer.bottom_um, true_.bottom_um, layer.bottom_sd_um ?? layer.sd_um],
+      ['top', layer.top_um, true_.top_um, layer.top_sd_um ?? layer.sd_um],
     ] as const) {
       const at = slice(truth.voxel_to_die_um, is - bowedUm);
       if (at < 0 || at > nz - 1) continue;
       const off = slice(map, found) - at;
-      const entry = { voxels: Math.abs(off), deviations: Math.abs(off) / (sd / step) };
+      const entry = {
+        name: `${layer.name} ${face}`,
+        voxels: Math.abs(off),
+        deviations: Math.abs(off) / (sd / step),
+      };
       (layer.heights_from === 'image' ? seen : reckoned).push(entry);
     }
   });
@@ -313,6 +323,10 @@ function judge(
 const sorted = (values: readonly number[]) => Float64Array.from(values).sort();
 const at = (values: Float64Array, share: number) =>
   values.length ? percentile(values, share).toFixed(2) : '-';
+const worst = (r: Run) => {
+  const all = [...r.seen, ...r.reckoned].sort((p, q) => q.deviations - p.deviations);
+  return all[0] ? `${all[0].name} ${all[0].deviations.toFixed(1)} sigma` : '-';
+};
 const share = (good: number, all: number) => (all ? `${((100 * good) / all).toFixed(1)} %` : '-');
 
 function row(name: string, runs: readonly Run[]): string {
@@ -357,7 +371,7 @@ try {
       console.error(
         `${chip.name}: ${done.words}: ${done.none ? 'nothing measured' : `median ${at(e, 0.5)} most ${at(e, 1)}`}, ` +
           `reckoned most ${at(sorted(done.reckoned.map((s) => s.voxels)), 1)}, ` +
-          `plates ${done.plates.right} of ${done.plates.asked}, ${done.seconds.toFixed(1)} s`,
+          `worst ${worst(done)}, plates ${done.plates.right} of ${done.plates.asked}, ${done.seconds.toFixed(1)} s`,
       );
     }
   }

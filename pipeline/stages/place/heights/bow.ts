@@ -3,7 +3,7 @@
 import type { Placement } from '../../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
 import type { FieldSums } from './evidence.ts';
-import { boxAt } from './fit-levels.ts';
+import { expected } from './fit-levels.ts';
 import type { Located } from './locate.ts';
 import { invert, solveProfiles } from './profiles.ts';
 
@@ -28,51 +28,57 @@ export function blockLifts(field: FieldSums, located: Located, stepUm: number): 
   const { ladder, fit, profiles } = located;
   return field.blocks.flatMap((block): Lift[] => {
     const own = solveProfiles(field, [block], false);
+    const layers = own.visible.length;
+    const here = profiles.map(({ layer }) => ({
+      ...{ layer, strength: own.strength[layer]!, variance: new Float64Array(0) },
+      answers: own.mixing.subarray(layer * layers, (layer + 1) * layers),
+    }));
     let lift = 0;
     let information = 0;
     for (let round = 0; round < 6; round++) {
-      let slopeSum = 0;
+      const at = (by: number) => {
+        const moved = { ...fit, heightsUm: fit.heightsUm.map((z) => z + by) };
+        return profiles.map((_, n) => expected(ladder, field.zUm, here, moved, n).all);
+      };
+      const [low, middle, high] = [at(lift - STEP), at(lift), at(lift + STEP)];
+      let pull = 0;
       information = 0;
       profiles.forEach(({ layer }, n) => {
-        const strength = own.strength[layer]!;
-        const bottom = fit.heightsUm[ladder.bottom[layer]!]! + lift;
-        const top = fit.heightsUm[ladder.top[layer]!]! + lift;
-        const blur = fit.blurUm[n]!;
-        const over = fit.overshoot[n]!;
-        let [aa, ab, bb, count, squares] = [0, 0, 0, 0, 0];
-        const near: [number, number, number][] = [];
-        field.zUm.forEach((z, p) => {
-          const a = strength[p]!;
-          if (Number.isNaN(a) || z < bottom - 5 * blur || z > top + 5 * blur) return;
-          const box = boxAt(z, bottom, top, blur, over);
-          const slope =
-            (boxAt(z - STEP, bottom, top, blur, over) - boxAt(z + STEP, bottom, top, blur, over)) /
-            (2 * STEP);
-          near.push([a, box, slope]);
-          aa += a * a;
-          ab += a * box;
-          bb += box * box;
-          count++;
-        });
-        if (count < 6 || bb === 0) return;
-        const c = ab / bb;
-        for (const [a, box] of near) squares += (a - c * box) ** 2;
+        const reach = 5 * fit.blurUm[n]!;
+        const from = fit.heightsUm[ladder.bottom[layer]!]! + lift - reach;
+        const to = fit.heightsUm[ladder.top[layer]!]! + lift + reach;
+        const found = here[n]!.strength;
+        const near = [...field.zUm.keys()].filter(
+          (p) => field.zUm[p]! >= from && field.zUm[p]! <= to && !Number.isNaN(found[p]),
+        );
+        let [aa, ab, bb, squares] = [0, 0, 0, 0];
+        for (const p of near) {
+          aa += found[p]! ** 2;
+          ab += found[p]! * middle[n]![p]!;
+          bb += middle[n]![p]! ** 2;
+        }
+        if (near.length < 6 || bb === 0) return;
+        // How strong the layer comes out in this block, against the whole field.
+        const share = ab / bb;
+        for (const p of near) squares += (found[p]! - share * middle[n]![p]!) ** 2;
         // A block where the layer's drawing is not found, or found upside down, says nothing.
-        if (Math.sign(c) !== Math.sign(fit.strength[n]!) || squares > 0.5 * aa) return;
-        const weight = 1 / (3 * (squares / count + (LEAST_SD * c) ** 2));
-        for (const [a, box, slope] of near) {
-          slopeSum += weight * (a - c * box) * c * slope;
-          information += weight * (c * slope) ** 2;
+        if (share <= 0 || squares > 0.5 * aa) return;
+        const c = share * fit.strength[n]! * here[n]!.answers[layer]!;
+        const weight = 1 / (3 * (squares / near.length + (LEAST_SD * c) ** 2));
+        for (const p of near) {
+          const slope = (share * (high[n]![p]! - low[n]![p]!)) / (2 * STEP);
+          pull += weight * (found[p]! - share * middle[n]![p]!) * slope;
+          information += weight * slope * slope;
         }
       });
       if (information === 0) break;
-      const step = Math.max(-2 * stepUm, Math.min(2 * stepUm, slopeSum / information));
+      const step = Math.max(-2 * stepUm, Math.min(2 * stepUm, pull / information));
       lift += step;
       if (Math.abs(step) < 1e-4) break;
     }
-    return information === 0
-      ? []
-      : [{ at: block.at, liftUm: lift, sdUm: Math.hypot(1 / Math.sqrt(information), BLOCK_FAULT * stepUm) }];
+    if (information === 0) return [];
+    const sdUm = Math.hypot(1 / Math.sqrt(information), BLOCK_FAULT * stepUm);
+    return [{ at: block.at, liftUm: lift, sdUm }];
   });
 }
 

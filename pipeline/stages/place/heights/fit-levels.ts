@@ -10,6 +10,8 @@ import { invert } from './profiles.ts';
 
 export interface LayerProfile {
   readonly layer: number;
+  /** What its strength answers to strength 1 of every layer of the stack. */
+  readonly answers: ArrayLike<number>;
   readonly strength: Float64Array;
   /** Variance of each value, faults of the model included. */
   readonly variance: Float64Array;
@@ -173,35 +175,107 @@ function assemble(
     add(x[at + 1]! - prior.overshoot, 1 / prior.overshootSd ** 2, [at + 1], [1]);
   });
   const priorMatrix = Float64Array.from(matrix);
-  profiles.forEach(({ layer, strength, variance }, n) => {
-    const [bottom, top] = [ladder.bottom[layer]!, ladder.top[layer]!];
-    const c = x[levels + 1 + OWN * n]!;
-    const blur = Math.exp(x[levels + 2 + OWN * n]!);
-    const own = levels + 1 + OWN * n;
-    const over = x[own + 2]!;
-    const at = [bottom, top, own, own + 1, own + 2];
-    const reach = TAIL * blur;
+  const boxes = profiles.map((profile, n) =>
+    boxWithSlopes(ladder, zUm, profile.layer, x, levels + 1 + OWN * n),
+  );
+  const mates = matesOf(profiles);
+  const at: number[] = [];
+  const slope: number[] = [];
+  profiles.forEach(({ strength, variance }, n) => {
     for (let p = 0; p < zUm.length; p++) {
       const v = variance[p]!;
       if (!(v < Infinity)) continue;
-      if (zUm[p]! < x[bottom]! - reach || zUm[p]! > x[top]! + reach) {
-        // No box here, and nothing that would move it.
-        cost += strength[p]! ** 2 / (2 * v);
-        continue;
+      let predicted = 0;
+      at.length = 0;
+      slope.length = 0;
+      for (const { profile, share } of mates[n]!) {
+        const { first, last, values, unknown } = boxes[profile]!;
+        if (p < first || p > last) continue;
+        const from = (p - first) * 6;
+        predicted += share * values[from]!;
+        for (let k = 0; k < 5; k++) {
+          at.push(unknown[k]!);
+          slope.push(share * values[from + 1 + k]!);
+        }
       }
-      const u = (zUm[p]! - x[bottom]!) / blur;
-      const w = (zUm[p]! - x[top]!) / blur;
-      const [gu, gw] = [bell(u), bell(w)];
-      const [hu, hw] = [bell(u / WIDER) / WIDER, bell(w / WIDER) / WIDER];
-      const sharp = normal(u) - normal(w);
-      const wide = normal(u / WIDER) - normal(w / WIDER);
-      const box = (1 + over) * sharp - over * wide;
-      const [fu, fw] = [(1 + over) * gu - over * hu, (1 + over) * gw - over * hw];
-      const slope = [(-c * fu) / blur, (c * fw) / blur, box, c * (w * fw - u * fu), c * (sharp - wide)];
-      add(c * box - strength[p]!, 1 / v, at, slope);
+      add(predicted - strength[p]!, 1 / v, at, slope);
     }
   });
   return { cost, gradient, matrix, prior: priorMatrix };
+}
+
+interface BoxSlopes {
+  /** Heights it reaches, inclusive. */
+  readonly first: number;
+  readonly last: number;
+  /** For each of them: the value, and its slopes by the unknowns. */
+  readonly values: Float64Array;
+  readonly unknown: readonly number[];
+}
+
+function boxWithSlopes(
+  ladder: Ladder,
+  zUm: readonly number[],
+  layer: number,
+  x: Float64Array,
+  own: number,
+): BoxSlopes {
+  const [bottom, top] = [ladder.bottom[layer]!, ladder.top[layer]!];
+  const [c, blur, over] = [x[own]!, Math.exp(x[own + 1]!), x[own + 2]!];
+  const reach = TAIL * blur;
+  let first = zUm.findIndex((z) => z >= x[bottom]! - reach);
+  let last = zUm.findLastIndex((z) => z <= x[top]! + reach);
+  if (first < 0 || last < first) [first, last] = [0, -1];
+  const values = new Float64Array(6 * (last - first + 1));
+  for (let p = first; p <= last; p++) {
+    const u = (zUm[p]! - x[bottom]!) / blur;
+    const w = (zUm[p]! - x[top]!) / blur;
+    const sharp = normal(u) - normal(w);
+    const wide = normal(u / WIDER) - normal(w / WIDER);
+    const box = (1 + over) * sharp - over * wide;
+    const fu = (1 + over) * bell(u) - (over * bell(u / WIDER)) / WIDER;
+    const fw = (1 + over) * bell(w) - (over * bell(w / WIDER)) / WIDER;
+    values.set(
+      [c * box, (-c * fu) / blur, (c * fw) / blur, box, c * (w * fw - u * fu), c * (sharp - wide)],
+      6 * (p - first),
+    );
+  }
+  return { first, last, values, unknown: [bottom, top, own, own + 1, own + 2] };
+}
+
+/** Answers weaker than this are left out. */
+const LEAST_ANSWER = 0.02;
+
+const matesOf = (profiles: readonly LayerProfile[]): { profile: number; share: number }[][] =>
+  profiles.map(({ answers }) =>
+    profiles.flatMap((other, profile) => {
+      const share = answers[other.layer]!;
+      return Math.abs(share) > LEAST_ANSWER ? [{ profile, share }] : [];
+    }),
+  );
+
+/** What the fit expects of a profile: of all layers together, and of the profile's own layer. */
+export function expected(
+  ladder: Ladder,
+  zUm: readonly number[],
+  profiles: readonly LayerProfile[],
+  fit: LevelFit,
+  n: number,
+): { all: Float64Array; own: Float64Array } {
+  const all = new Float64Array(zUm.length);
+  const own = new Float64Array(zUm.length);
+  for (const { profile, share } of matesOf(profiles)[n]!) {
+    const { layer } = profiles[profile]!;
+    const bottom = fit.heightsUm[ladder.bottom[layer]!]!;
+    const top = fit.heightsUm[ladder.top[layer]!]!;
+    zUm.forEach((z, p) => {
+      const box = boxAt(z, bottom, top, fit.blurUm[profile]!, fit.overshoot[profile]!);
+      const value = share * fit.strength[profile]! * box;
+      all[p]! += value;
+      if (profile === n) own[p] = value;
+    });
+  }
+  return { all, own };
 }
 
 /** Strength, blur and overshoot of every profile follow the levels and the scale. */

@@ -2,7 +2,7 @@
 import { percentile } from '../../../kernels/statistics.ts';
 import { assignLevels, type StretchCosts } from './assign.ts';
 import {
-  boxAt,
+  expected,
   fitLevels,
   type LayerProfile,
   type LevelFit,
@@ -25,6 +25,8 @@ const OFFSET_MOST_UM = 0.9;
  * Values at neighbouring heights share noise and faults of the model: so many of them count as one.
  */
 const SHARED = 3;
+/** Share of a strength by which a profile may miss its box at any height. */
+const MODEL_SHARE = 0.03;
 /** What a missing cone makes of a step: it runs over by about this share before it settles. */
 const OVERSHOOT = 0.1;
 /** A strength must stand so many times above what the layer's drawing finds elsewhere. */
@@ -44,6 +46,7 @@ export interface Located {
 
 interface Candidate {
   readonly layer: number;
+  readonly answers: Float64Array;
   readonly strength: number;
   readonly noise: number;
 }
@@ -68,7 +71,7 @@ export function locateLevels(ladder: Ladder, profiles: Profiles, stepUm: number)
   let fit = fitLevels(ladder, profiles.zUm, used, prior, start);
   const significance = ladder.bottom.map(() => 0);
   for (let round = 0; round < 4; round++) {
-    const checked = used.map((profile, n) => checkLayer(ladder, profiles, profile, fit, n));
+    const checked = used.map((_, n) => checkLayer(ladder, profiles.zUm, used, fit, n));
     const good = checked.flatMap((check, n) => (check.good ? [n] : []));
     if (good.length === 0) return null;
     significance.fill(0);
@@ -98,6 +101,7 @@ function firstLook(ladder: Ladder, profiles: Profiles, stepUm: number): Candidat
     const top = ladder.nominalUm[ladder.top[layer]!]!;
     const slack = OFFSET_MOST_UM / 2 + 0.06 * Math.abs((bottom + top) / 2 - zUm[zUm.length >> 1]!);
     const own = strength[layer]!;
+    const answers = answersOf(profiles, layer);
     const half = Math.max(0, Math.round((top - bottom) / stepUm / 2) - 1);
     let best = 0;
     for (let p = 0; p < zUm.length; p++) {
@@ -110,21 +114,28 @@ function firstLook(ladder: Ladder, profiles: Profiles, stepUm: number): Candidat
         }
       if (count > half && Math.abs(sum / count) > Math.abs(best)) best = sum / count;
     }
+    // Where a layer with a like drawing may lie is no place to look for noise.
+    const zones = [...answers.keys()]
+      .filter((m) => m === layer || Math.abs(answers[m]!) > 0.1 * answers[layer]!)
+      .map((m) => [ladder.nominalUm[ladder.bottom[m]!]! - slack, ladder.nominalUm[ladder.top[m]!]! + slack]);
     const outside = [...own.keys()].filter(
-      (p) => !Number.isNaN(own[p]) && (zUm[p]! < bottom - slack || zUm[p]! > top + slack),
+      (p) => !Number.isNaN(own[p]) && !zones.some(([low, high]) => zUm[p]! >= low! && zUm[p]! <= high!),
     );
     const noise = outside.length >= 8 ? spreadOf(outside.map((p) => own[p]!)) : Math.abs(best) / 6;
     const pixels = percentile(finite(profiles.sd[layer]!), 0.5);
-    return best === 0 ? [] : [{ layer, strength: best, noise: Math.max(noise, pixels) }];
+    if (best === 0 || answers[layer]! < LEAST_OWN) return [];
+    return [{ layer, strength: best / answers[layer]!, noise: Math.max(noise, pixels), answers }];
   });
   // Metals are either all brighter or all darker than what they are embedded in; what disagrees is a leak.
   const balance = found.reduce(
-    (sum, c) => sum + Math.sign(c.strength) * Math.min(50, Math.abs(c.strength) / c.noise),
+    (sum, c) =>
+      sum + Math.sign(c.strength) * Math.min(50, (c.answers[c.layer]! * Math.abs(c.strength)) / c.noise),
     0,
   );
   return found.filter(
     (c) =>
-      Math.sign(c.strength) === Math.sign(balance) && Math.abs(c.strength) >= LEAST_SIGNIFICANCE * c.noise,
+      Math.sign(c.strength) === Math.sign(balance) &&
+      c.answers[c.layer]! * Math.abs(c.strength) >= LEAST_SIGNIFICANCE * c.noise,
   );
 }
 
@@ -157,26 +168,23 @@ function roughHeights(
     Math.min(beyond, Math.ceil((1.1 * nominalUm.at(-1)! + OFFSET_MOST_UM - zUm.at(-1)!) / stepUm)),
   );
   const cells = cellsBelow + zUm.length + cellsAbove;
-  const costs = new Map(
-    candidates.map(({ layer, strength: c, noise }) => {
-      const variance = noise * noise + (MODEL_FAULT * c) ** 2;
-      const list = new Float64Array(cells);
-      for (let p = 0; p < zUm.length; p++) {
-        const a = strength[layer]![p]!;
-        if (Number.isNaN(a)) continue;
-        const misfit = (d: number): number => Math.min(8, (d * d) / (2 * variance)) / SHARED;
-        list[cellsBelow + p] = misfit(a - c) - misfit(a);
-      }
-      return [layer, list] as const;
-    }),
-  );
+  const costs = candidates.map(({ layer, strength: c, noise, answers }) => {
+    const variance = noise * noise + (MODEL_FAULT * answers[layer]! * c) ** 2;
+    return (p: number, present: readonly Candidate[]): number => {
+      const a = strength[layer]![p]!;
+      if (Number.isNaN(a)) return 0;
+      const misfit = (d: number): number => Math.min(8, (d * d) / (2 * variance)) / SHARED;
+      return misfit(a - present.reduce((sum, m) => sum + answers[m.layer]! * m.strength, 0)) - misfit(a);
+    };
+  });
   const stretches = nominalUm.slice(1).map((high, n): StretchCosts => {
     const expected = (high - nominalUm[n]!) / stepUm;
     const list = new Float64Array(cells);
-    for (const layer of layersWithin(ladder, n)) {
-      const own = costs.get(layer);
-      if (own) for (let p = 0; p < cells; p++) list[p]! += own[p]!;
-    }
+    const within = layersWithin(ladder, n);
+    const present = candidates.filter(({ layer }) => within.includes(layer));
+    if (present.length > 0)
+      for (let p = 0; p < zUm.length; p++)
+        for (const cost of costs) list[cellsBelow + p]! += cost(p, present);
     return {
       cells: list,
       expected,
@@ -195,13 +203,21 @@ function roughHeights(
   return assigned?.levels.map(edge) ?? null;
 }
 
+/** A layer that answers to itself less than this is not told from its like. */
+const LEAST_OWN = 0.08;
+
+function answersOf({ mixing, visible }: Profiles, layer: number): Float64Array {
+  return mixing.slice(layer * visible.length, (layer + 1) * visible.length);
+}
+
 /** A profile with the variance of its values. */
 function weighed(profiles: Profiles, layer: number, strength: number, noise: number): LayerProfile {
   const own = profiles.strength[layer]!;
   const sd = profiles.sd[layer]!;
-  const model = 0.03 * strength;
+  const model = MODEL_SHARE * strength;
   return {
     layer,
+    answers: answersOf(profiles, layer),
     strength: own,
     variance: own.map((value, p) =>
       Number.isNaN(value) ? Infinity : SHARED * (sd[p]! ** 2 + noise ** 2 + model ** 2),
@@ -214,27 +230,30 @@ const AROUND_UM = 1.2;
 
 function checkLayer(
   ladder: Ladder,
-  profiles: Profiles,
-  { layer, strength }: LayerProfile,
+  zUm: readonly number[],
+  profiles: readonly LayerProfile[],
   fit: LevelFit,
   n: number,
 ): { good: boolean; noise: number; significance: number } {
-  const { zUm } = profiles;
+  const { layer, strength, answers } = profiles[n]!;
   const bottom = fit.heightsUm[ladder.bottom[layer]!]!;
   const top = fit.heightsUm[ladder.top[layer]!]!;
-  const c = fit.strength[n]!;
+  const c = fit.strength[n]! * answers[layer]!;
   const blur = fit.blurUm[n]!;
+  const { all, own } = expected(ladder, zUm, profiles, fit, n);
   let [squares, count, total, sum, outside, outsideCount] = [0, 0, 0, 0, 0, 0];
   for (let p = 0; p < zUm.length; p++) {
     const z = zUm[p]!;
     if (Number.isNaN(strength[p]) || z < bottom - AROUND_UM || z > top + AROUND_UM) continue;
-    const box = boxAt(z, bottom, top, blur, fit.overshoot[n]!);
-    squares += (strength[p]! - c * box) ** 2;
-    total += strength[p]! ** 2;
-    sum += strength[p]!;
+    const left = strength[p]! - all[p]!;
+    // What the layer's own box has to explain: the profile without the others.
+    const mine = left + own[p]!;
+    squares += left * left;
+    total += mine * mine;
+    sum += mine;
     count++;
     if (z < bottom - 2 * blur || z > top + 2 * blur) {
-      outside += strength[p]! ** 2;
+      outside += left * left;
       outsideCount++;
     }
   }
