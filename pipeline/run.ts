@@ -14,6 +14,7 @@ import { writeArtefact } from './output/files.ts';
 import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
 import { openStaging } from './output/staging.ts';
+import { measureScanHeights } from './stages/place/heights/measure-scan.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
 import { placeScan } from './stages/place/place-scan.ts';
 import { planPlates } from './stages/place/plan-plates.ts';
@@ -144,8 +145,21 @@ async function buildScan(
     : null;
   const placement = placeScan(scan, survey, landmarks);
   const plan = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
-  const layers = labelPlates(loaded.process, placement, plan);
   const frame = placement.source === 'none' ? 'scan' : 'die';
+  const drawing = layout && loaded.process && frame === 'die' ? { layout, process: loaded.process } : null;
+  const measured = drawing
+    ? await timed('heights', () =>
+        measureScanHeights(
+          {
+            ...{ spec: surveyed.spec, campaignFolder: loaded.folder, brokenSlices: survey.broken_slices },
+            ...{ mask: field.mask, placement, plan, process: drawing.process },
+            ...{ layout: drawing.layout.layout, top: drawing.layout.top },
+          },
+          signal,
+        ),
+      )
+    : null;
+  const layers = measured?.layers ?? labelPlates(loaded.process, placement, plan);
 
   const { plates, portraits } = await timed('plates', () =>
     writePlates(
@@ -173,7 +187,6 @@ async function buildScan(
   const portraitEntries = await timed('portraits', () =>
     writePortraits(portraits, plan.grid, survey.grey.unit, folder),
   );
-  const drawing = layout && loaded.process && frame === 'die' ? { layout, process: loaded.process } : null;
   const renderEntries = drawing
     ? await timed('renders', () =>
         writeRenders(
@@ -211,7 +224,7 @@ async function buildScan(
     footprint_um: plan.footprintUm.map(([x, y]) => [x, y]),
     z_um: [plan.zUm[0]!, plan.zUm.at(-1)!],
     acquisition: scan.acquisition ?? null,
-    doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices)],
+    doubts: [...placement.doubts, ...(measured?.doubts ?? []), ...brokenDoubt(survey.broken_slices)],
   };
 }
 

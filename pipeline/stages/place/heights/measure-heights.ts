@@ -1,5 +1,5 @@
 /** Depth to stack for a placed scan: at which height every layer of the process table really lies. */
-import type { Layers } from '../../../../shared/artefacts/layers.ts';
+import type { LayerSpan, Layers } from '../../../../shared/artefacts/layers.ts';
 import type { Placement } from '../../../../shared/artefacts/placement.ts';
 import type { Process, ProcessLayer } from '../../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
@@ -81,13 +81,21 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
     { ladder, heightsUm: located.fit.heightsUm, sdUm, significance: located.significance },
     plan,
   );
-  const reckoned = layers.layers.filter((l) => l.heights_from === 'neighbours' && l.seen !== 'outside');
+  const reckoned = layers.layers.filter(
+    (l) => l.heights_from === 'neighbours' && l.seen !== 'outside' && doubtful(l, plan.stepUm),
+  );
   if (reckoned.length > 0)
     doubts.push(
       `The image does not show ${reckoned.map((l) => l.name).join(', ')} well enough to measure: ` +
-        'these heights are reckoned from the layers above and below and from the process table.',
+        'these heights are reckoned from the layers above and below and from the process table, and may be off by more ' +
+        'than a plate.',
     );
   return { layers, bowedWarp, doubts };
+}
+
+/** Reckoned heights that their neighbours hold to a plate, or to a fraction of the layer, are no cause for doubt. */
+function doubtful({ bottom_um, top_um, bottom_sd_um, top_sd_um }: LayerSpan, stepUm: number): boolean {
+  return Math.max(bottom_sd_um ?? 0, top_sd_um ?? 0) > Math.max(stepUm, 0.1 * (top_um - bottom_um));
 }
 
 const medianBlur = ({ fit }: Located): number => percentile(Float64Array.from(fit.blurUm).sort(), 0.5);
