@@ -18,6 +18,8 @@ import { measureScanHeights } from './stages/place/heights/measure-scan.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
 import { placeScan } from './stages/place/place-scan.ts';
 import { planPlates } from './stages/place/plan-plates.ts';
+import { labelByTexture, turnedUpward } from './stages/place/texture/label-texture.ts';
+import { stackOfScan } from './stages/place/texture/stack-of-scan.ts';
 import { portraitRanges } from './stages/plate/portrait-ranges.ts';
 import { writePicture } from './stages/plate/write-picture.ts';
 import { writePlates } from './stages/plate/write-plates.ts';
@@ -143,7 +145,20 @@ async function buildScan(
         ),
       }
     : null;
-  const placement = placeScan(scan, survey, landmarks);
+  const sited = placeScan(scan, survey, landmarks);
+  const stack =
+    loaded.process && sited.source === 'none'
+      ? await timed('heights', () =>
+          stackOfScan(
+            {
+              ...{ spec: surveyed.spec, campaignFolder: loaded.folder, brokenSlices: survey.broken_slices },
+              ...{ mask: field.mask, process: loaded.process!, voxelNm: survey.voxel_nm, order: scan.order },
+            },
+            signal,
+          ),
+        )
+      : null;
+  const placement = stack ? turnedUpward(sited, stack, survey.shape.nz) : sited;
   const plan = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
   const frame = placement.source === 'none' ? 'scan' : 'die';
   const drawing = layout && loaded.process && frame === 'die' ? { layout, process: loaded.process } : null;
@@ -159,7 +174,8 @@ async function buildScan(
         ),
       )
     : null;
-  const layers = measured?.layers ?? labelPlates(loaded.process, placement, plan);
+  const told = stack ? labelByTexture(loaded.process!, stack, placement, plan) : null;
+  const layers = measured?.layers ?? told?.layers ?? labelPlates(loaded.process, placement, plan);
 
   const { plates, portraits } = await timed('plates', () =>
     writePlates(
@@ -176,7 +192,10 @@ async function buildScan(
         zUm: plan.zUm,
         unit: survey.grey.unit,
         sliceWindows: surveyed.sliceWindows,
-        portraits: portraitRanges(layers),
+        // What was told from texture with less than even odds gets no portrait under its name.
+        portraits: portraitRanges(
+          told ? { ...layers, layers: layers.layers.filter((l) => l.confidence >= 0.5) } : layers,
+        ),
       },
       folder,
       threads,
@@ -224,7 +243,11 @@ async function buildScan(
     footprint_um: plan.footprintUm.map(([x, y]) => [x, y]),
     z_um: [plan.zUm[0]!, plan.zUm.at(-1)!],
     acquisition: scan.acquisition ?? null,
-    doubts: [...placement.doubts, ...(measured?.doubts ?? []), ...brokenDoubt(survey.broken_slices)],
+    doubts: [
+      ...placement.doubts,
+      ...(measured?.doubts ?? told?.doubts ?? []),
+      ...brokenDoubt(survey.broken_slices),
+    ],
   };
 }
 
