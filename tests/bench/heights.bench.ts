@@ -1,5 +1,5 @@
 /**
- * Measured layer heights against the truth of simulated campaigns: how far boundaries are off, whether their stated
+ * Measured layer heights, with the drawing and without, against the truth of simulated campaigns: how far boundaries are off, whether their stated
  * uncertainties are right, whether plates are labelled right, how long it takes.
  * node tests/bench/heights.bench.ts [runs per layout] [first seed] [layout name]
  */
@@ -12,16 +12,19 @@ import { evaluate, type Term } from '../../demo-volume/image/distortion.ts';
 import { imageLayout } from '../../demo-volume/image-layout.ts';
 import { drawChip } from '../../demo-volume/layout/chip.ts';
 import { openVolume } from '../../pipeline/formats/volume/registry.ts';
+import type { VolumeSource } from '../../pipeline/formats/volume.ts';
 import { percentile } from '../../pipeline/kernels/statistics.ts';
 import { layerDrawing } from '../../pipeline/stages/place/heights/layer-drawing.ts';
 import { type MeasuredHeights, measureHeights } from '../../pipeline/stages/place/heights/measure-heights.ts';
 import { planPlates } from '../../pipeline/stages/place/plan-plates.ts';
+import { stackByTexture } from '../../pipeline/stages/place/texture/stack-by-texture.ts';
 import { findFieldOfView } from '../../pipeline/stages/survey/field-of-view.ts';
 import { loadCampaign } from '../../pipeline/stages/survey/load-campaign.ts';
 import { loadLayout } from '../../pipeline/stages/survey/load-layout.ts';
 import { volumeSpec } from '../../pipeline/stages/survey/volume-spec.ts';
 import { type Affine3, apply3 } from '../../shared/affine.ts';
 import type { Placement } from '../../shared/artefacts/placement.ts';
+import type { Process } from '../../shared/artefacts/process.ts';
 import { generator, machine } from './harness.ts';
 
 const ROOT = join(import.meta.dirname, '..', '..');
@@ -53,7 +56,7 @@ interface Truth {
     readonly v_terms: Term[];
     readonly w_terms_um: Term[];
   } | null;
-  readonly scan: { readonly broken_slices: readonly { readonly slice: number }[] };
+  readonly scan: { readonly order: string; readonly broken_slices: readonly { readonly slice: number }[] };
 }
 
 interface Miss {
@@ -72,6 +75,16 @@ interface Run {
   readonly confident: { readonly right: number; readonly asked: number };
   readonly seconds: number;
   readonly none: boolean;
+  readonly texture: TextureRun;
+}
+
+/** The same scan with the process table alone. */
+interface TextureRun {
+  readonly plates: { readonly right: number; readonly named: number; readonly asked: number };
+  readonly confident: { readonly right: number; readonly asked: number };
+  /** Sure of the order of the slices, and right; sure and wrong; not sure. */
+  readonly order: 'right' | 'wrong' | 'open';
+  readonly seconds: number;
 }
 
 function chips(folder: string): Chip[] {
@@ -188,7 +201,8 @@ async function run(chip: Chip, seed: number, folder: string): Promise<Run> {
       `seed ${seed} cnr ${cnr} scale ${wrong.scale.toFixed(3)} bow ${bow}${measured?.bowedWarp ? ' found' : ''} ` +
       `warp ${warp} jitter ${conditions.jitterVoxels} broken ${conditions.brokenShare}`;
     const bowed = meanBow(truth, [nx, ny, nz], field.mask);
-    return judge(chip.name, words, seconds, measured, truth, map, middle, plan.zUm, bowed);
+    const texture = await byTexture(source, field.mask, loaded.process, truth, chip.voxelNm / 1000, bowed);
+    return { ...judge(chip.name, words, seconds, measured, truth, map, middle, plan.zUm, bowed), texture };
   } finally {
     await source.close();
   }
@@ -273,7 +287,7 @@ function judge(
   middle: readonly [number, number, number],
   zUm: readonly number[],
   bowedUm: number,
-): Run {
+): Omit<Run, 'texture'> {
   const empty = { chip, words, seconds, seen: [], reckoned: [] };
   if (!measured)
     return { ...empty, plates: { right: 0, asked: 0 }, confident: { right: 0, asked: 0 }, none: true };
@@ -318,6 +332,46 @@ function judge(
   });
   const plates = { right, asked };
   return { ...empty, seen, reckoned, plates, confident: { right: sureRight, asked: sureAsked }, none: false };
+}
+
+async function byTexture(
+  source: VolumeSource,
+  mask: Uint8Array | null,
+  process: Process,
+  truth: Truth,
+  voxelUm: number,
+  bowedUm: number,
+): Promise<TextureRun> {
+  const started = performance.now();
+  const { nx, ny, nz } = source.shape;
+  const scan = { nx, ny, nz, mask, slice: (k: number) => source.read({ k: [k, k + 1] }) };
+  const brokenSlices = truth.scan.broken_slices.map((b) => b.slice);
+  const stack = await stackByTexture({ ...scan, brokenSlices }, process, voxelUm, voxelUm, 'auto');
+  const seconds = (performance.now() - started) / 1000;
+  const plates = { right: 0, named: 0, asked: 0 };
+  const confident = { right: 0, asked: 0 };
+  if (!stack) return { plates, confident, order: 'open', seconds };
+  const map = truth.voxel_to_die_um;
+  for (let k = 0; k < nz; k++) {
+    const high = apply3(map, [(nx - 1) / 2, (ny - 1) / 2, k])[2] + bowedUm;
+    const reach = Math.abs(map[2][2]) / 2;
+    if (truth.layers.some((l) => Math.abs(l.bottom_um - high) < reach || Math.abs(l.top_um - high) < reach))
+      continue;
+    const inside = truth.layers.filter((l) => l.bottom_um < high && l.top_um > high).map((l) => l.name);
+    const odds = stack.at.map((list) => list[k]!);
+    const best = odds.indexOf(Math.max(...odds));
+    plates.asked++;
+    if (odds[best]! <= 0.5) continue;
+    plates.named++;
+    const right = inside.includes(process.layers[best]!.name);
+    if (right) plates.right++;
+    if (odds[best]! < 0.9) continue;
+    confident.asked++;
+    if (right) confident.right++;
+  }
+  const sure = Math.max(stack.topFirst, 1 - stack.topFirst) >= 0.95;
+  const good = stack.topFirst >= 0.5 === (truth.scan.order === 'top-first');
+  return { plates, confident, order: sure ? (good ? 'right' : 'wrong') : 'open', seconds };
 }
 
 const sorted = (values: readonly number[]) => Float64Array.from(values).sort();
@@ -371,7 +425,9 @@ try {
       console.error(
         `${chip.name}: ${done.words}: ${done.none ? 'nothing measured' : `median ${at(e, 0.5)} most ${at(e, 1)}`}, ` +
           `reckoned most ${at(sorted(done.reckoned.map((s) => s.voxels)), 1)}, ` +
-          `worst ${worst(done)}, plates ${done.plates.right} of ${done.plates.asked}, ${done.seconds.toFixed(1)} s`,
+          `worst ${worst(done)}, plates ${done.plates.right} of ${done.plates.asked}, ${done.seconds.toFixed(1)} s; by texture ` +
+          `${done.texture.plates.right} of ${done.texture.plates.named} named of ${done.texture.plates.asked}, sure ` +
+          `${done.texture.confident.right} of ${done.texture.confident.asked}, order ${done.texture.order}`,
       );
     }
   }
@@ -392,3 +448,41 @@ for (const name of new Set(runs.map((r) => r.chip)))
     ),
   );
 console.log(row('all', runs));
+
+function textureRow(name: string, list: readonly Run[]): string {
+  const sum = (of: (t: TextureRun) => number) => list.reduce((total, r) => total + of(r.texture), 0);
+  const orders = (order: TextureRun['order']) => list.filter((r) => r.texture.order === order).length;
+  return (
+    `| ${name} | ${list.length} | ${share(
+      sum((t) => t.plates.named),
+      sum((t) => t.plates.asked),
+    )} ` +
+    `| ${share(
+      sum((t) => t.plates.right),
+      sum((t) => t.plates.named),
+    )} ` +
+    `| ${share(
+      sum((t) => t.confident.asked),
+      sum((t) => t.plates.asked),
+    )} ` +
+    `| ${share(
+      sum((t) => t.confident.right),
+      sum((t) => t.confident.asked),
+    )} ` +
+    `| ${orders('right')} | ${orders('wrong')} | ${orders('open')} | ${at(sorted(list.map((r) => r.texture.seconds)), 0.5)} |`
+  );
+}
+
+console.log('\nWithout the drawing:\n');
+console.log(
+  '| layout | runs | plates named | of these right | named with 9 in 10 | of these right | order right | wrong | left open | s |',
+);
+console.log(`|${' --- |'.repeat(10)}`);
+for (const name of new Set(runs.map((r) => r.chip)))
+  console.log(
+    textureRow(
+      name,
+      runs.filter((r) => r.chip === name),
+    ),
+  );
+console.log(textureRow('all', runs));

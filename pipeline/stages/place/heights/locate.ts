@@ -27,6 +27,8 @@ const OFFSET_MOST_UM = 0.9;
 const SHARED = 3;
 /** Share of a strength by which a profile may miss its box at any height. */
 const MODEL_SHARE = 0.03;
+/** The same for a layer that the scan ends in: its strength cannot be held against both of its faces. */
+const MODEL_SHARE_CUT = 0.15;
 /** What a missing cone makes of a step: it runs over by about this share before it settles. */
 const OVERSHOOT = 0.1;
 /** A strength must stand so many times above what the layer's drawing finds elsewhere. */
@@ -85,7 +87,13 @@ export function locateLevels(ladder: Ladder, profiles: Profiles, stepUm: number)
       overshoot: Float64Array.from(good, (n) => fit.overshoot[n]!),
     };
     const settled = good.length === used.length && round > 0;
-    used = good.map((n) => weighed(profiles, used[n]!.layer, fit.strength[n]!, checked[n]!.noise));
+    used = good.map((n) => {
+      const { layer } = used[n]!;
+      const cut =
+        fit.heightsUm[ladder.bottom[layer]!]! < profiles.zUm[0]! ||
+        fit.heightsUm[ladder.top[layer]!]! > profiles.zUm.at(-1)!;
+      return weighed(profiles, layer, fit.strength[n]!, checked[n]!.noise, cut);
+    });
     fit = fitLevels(ladder, profiles.zUm, used, prior, start);
     if (settled) break;
   }
@@ -211,10 +219,16 @@ function answersOf({ mixing, visible }: Profiles, layer: number): Float64Array {
 }
 
 /** A profile with the variance of its values. */
-function weighed(profiles: Profiles, layer: number, strength: number, noise: number): LayerProfile {
+function weighed(
+  profiles: Profiles,
+  layer: number,
+  strength: number,
+  noise: number,
+  cut = false,
+): LayerProfile {
   const own = profiles.strength[layer]!;
   const sd = profiles.sd[layer]!;
-  const model = MODEL_SHARE * strength;
+  const model = (cut ? MODEL_SHARE_CUT : MODEL_SHARE) * strength;
   return {
     layer,
     answers: answersOf(profiles, layer),
