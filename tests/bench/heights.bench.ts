@@ -198,7 +198,7 @@ async function run(chip: Chip, seed: number, folder: string): Promise<Run> {
     });
     const seconds = (performance.now() - started) / 1000;
     const words =
-      `seed ${seed} cnr ${cnr} scale ${wrong.scale.toFixed(3)} bow ${bow}${measured?.bowedWarp ? ' found' : ''} ` +
+      `seed ${seed} cnr ${cnr} scale ${wrong.scale.toFixed(3)} bow ${bow}${measured?.bowedWarp ? ' found' : ''} held ${measured?.held.toFixed(0) ?? '-'} ` +
       `warp ${warp} jitter ${conditions.jitterVoxels} broken ${conditions.brokenShare}`;
     const bowed = meanBow(truth, [nx, ny, nz], field.mask);
     const texture = await byTexture(source, field.mask, loaded.process, truth, chip.voxelNm / 1000, bowed);

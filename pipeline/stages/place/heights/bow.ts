@@ -2,6 +2,7 @@
 
 import type { Placement } from '../../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
+import { percentile } from '../../../kernels/statistics.ts';
 import type { FieldSums } from './evidence.ts';
 import { expected } from './fit-levels.ts';
 import type { Located } from './locate.ts';
@@ -96,7 +97,7 @@ const LEAST_GAIN = 11;
 
 /**
  * The smooth surface through the lifts, if they ask for one: each term must lower chi-square, scaled so that the full
- * surface fits as well as its residuals allow, by more than chance would, and every block must be predicted better by
+ * surface fits as well as most of its residuals allow, by more than chance would, and every block must be predicted better by
  * the others. Outlying blocks lose weight (Huber).
  * @returns null where the layers are as flat as can be told
  */
@@ -108,8 +109,9 @@ export function fitBow(
   if (lifts.length < Math.max(LEAST_BLOCKS, LEAST_SHARE * field.blocks.length)) return null;
   const full = solve(lifts, [0, 1, 2, 3, 4, 5]);
   if (!full) return null;
-  const spare = Math.max(1, lifts.length - 6);
-  const scale = Math.max(1, full.chiSquare / spare);
+  // The median square of a normal deviate is 0.455; six terms have taken their share of the lifts.
+  const spare = (lifts.length - 6) / lifts.length;
+  const scale = Math.max(1, percentile(Float64Array.from(full.squares).sort(), 0.5) / (0.455 * spare));
   let kept = [0, 1, 2, 3, 4, 5];
   for (;;) {
     const now = solve(lifts, kept);
@@ -158,11 +160,12 @@ const HUBER = 2;
 function solve(
   lifts: readonly Lift[],
   kept: readonly number[],
-): { values: number[]; chiSquare: number } | null {
+): { values: number[]; chiSquare: number; squares: number[] } | null {
   const n = kept.length;
   let weights = lifts.map(() => 1);
   let values: number[] = [];
   let chiSquare = 0;
+  let squares: number[] = [];
   for (let round = 0; round < 8; round++) {
     const matrix = new Float64Array(n * n);
     const right = new Float64Array(n);
@@ -181,15 +184,17 @@ function solve(
     if (!inverse) return null;
     values = kept.map((_, i) => right.reduce((sum, r, j) => sum + inverse[i * n + j]! * r, 0));
     chiSquare = 0;
+    squares = [];
     weights = lifts.map((lift) => {
       const row = basis(lift.at);
       const off =
         Math.abs(lift.liftUm - kept.reduce((sum, k, i) => sum + row[k]! * values[i]!, 0)) / lift.sdUm;
+      squares.push(off * off);
       chiSquare += off <= HUBER ? off * off : HUBER * (2 * off - HUBER);
       return off <= HUBER ? 1 : HUBER / off;
     });
   }
-  return { values, chiSquare };
+  return { values, chiSquare, squares };
 }
 
 const KNOTS = 9;

@@ -27,6 +27,8 @@ export interface MeasuredHeights {
   readonly layers: Layers;
   /** The warp of the placement with the bow of the layers in it, where they are bowed; else null. */
   readonly bowedWarp: NonNullable<Placement['warp']> | null;
+  /** Strength of the layer that holds best over the field, in deviations of its scatter from block to block. */
+  readonly held: number;
   readonly doubts: readonly string[];
 }
 
@@ -37,6 +39,11 @@ const SMALL_FIELD_PX = 160;
 const COARSEST = 3;
 /** Blur with a bow taken into account against the blur without. */
 const SHARPER = 0.99;
+/**
+ * At least one layer must hold over the field: its strength so many times its scatter from block to block. Drawings of
+ * other chips with wires of the same kind stay below 10 in trials, the right one is above 40.
+ */
+const LEAST_HELD = 15;
 /** Half width, in voxels, of the square whose mean is taken away from plates and drawings. */
 const RADIUS_VOXELS = 8;
 
@@ -75,7 +82,8 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
       );
     }
   }
-  const sdUm = levelSpread(field, located, plan.stepUm);
+  const { sdUm, held } = levelSpread(field, located, plan.stepUm);
+  if (held < LEAST_HELD) return null;
   const layers = labelMeasured(
     process,
     { ladder, heightsUm: located.fit.heightsUm, sdUm, significance: located.significance },
@@ -90,12 +98,12 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
         'these heights are reckoned from the layers above and below and from the process table, and may be off by more ' +
         'than a plate.',
     );
-  return { layers, bowedWarp, doubts };
+  return { layers, bowedWarp, held, doubts };
 }
 
 /** Reckoned heights that their neighbours hold to a plate, or to a fraction of the layer, are no cause for doubt. */
 function doubtful({ bottom_um, top_um, bottom_sd_um, top_sd_um }: LayerSpan, stepUm: number): boolean {
-  return Math.max(bottom_sd_um ?? 0, top_sd_um ?? 0) > Math.max(stepUm, 0.1 * (top_um - bottom_um));
+  return Math.max(bottom_sd_um ?? 0, top_sd_um ?? 0) > Math.max(stepUm, 0.05 * (top_um - bottom_um));
 }
 
 const medianBlur = ({ fit }: Located): number => percentile(Float64Array.from(fit.blurUm).sort(), 0.5);
