@@ -8,7 +8,7 @@ import { solveProfiles } from './profiles.ts';
  * What no part of the field can show because it is the same in all: the profile is not quite a blurred box, plates are
  * interpolated. Share of a plate's step.
  */
-const COMMON_FAULT = 0.06;
+const COMMON_FAULT = 0.04;
 
 export interface Spread {
   /** Standard deviation of every level, micrometres. */
