@@ -21,10 +21,14 @@ import { openStaging } from './output/staging.ts';
 import { traceWindow } from './stages/connect/trace-window.ts';
 import { withheldBy } from './stages/connect/withheld.ts';
 import { writeNets } from './stages/connect/write-nets.ts';
+import type { MeasuredHeights } from './stages/place/heights/measure-heights.ts';
+import { measureScanHeights } from './stages/place/heights/measure-scan.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
 import { type PlacedByImage, placeByImage } from './stages/place/place-by-image.ts';
 import { placeScan } from './stages/place/place-scan.ts';
 import { planPlates } from './stages/place/plan-plates.ts';
+import { labelByTexture, turnedUpward } from './stages/place/texture/label-texture.ts';
+import { stackOfScan } from './stages/place/texture/stack-of-scan.ts';
 import { portraitRanges } from './stages/plate/portrait-ranges.ts';
 import { writePicture } from './stages/plate/write-picture.ts';
 import { writePlates } from './stages/plate/write-plates.ts';
@@ -159,15 +163,43 @@ async function buildScan(
     : null;
   const byHand = placeScan(scan, survey, landmarks);
   const { process } = loaded;
-  const { placement, evidence } =
+  const found =
     byHand.source === 'none' && layout?.boxUm && process
       ? await timed('placement', () =>
           findPlace(loaded.folder, { ...layout, process }, surveyed, byHand, options),
         )
       : { placement: byHand, evidence: null };
-  const plan = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
-  const layers = labelPlates(loaded.process, placement, plan);
-  const frame = placement.source === 'none' ? 'scan' : 'die';
+  const stack =
+    process && found.placement.source === 'none'
+      ? await timed('heights', () =>
+          stackOfScan(
+            {
+              ...{ spec: surveyed.spec, campaignFolder: loaded.folder, brokenSlices: survey.broken_slices },
+              ...{ mask: field.mask, process, voxelNm: survey.voxel_nm, order: scan.order },
+            },
+            signal,
+          ),
+        )
+      : null;
+  const sited = stack ? turnedUpward(found.placement, stack, survey.shape.nz) : found.placement;
+  const plan = planPlates(sited.voxel_to_die_um, field.box, survey.shape.nz);
+  const frame = sited.source === 'none' ? 'scan' : 'die';
+  const drawing = layout && loaded.process && frame === 'die' ? { layout, process: loaded.process } : null;
+  const measured = drawing
+    ? await timed('heights', () =>
+        measureScanHeights(
+          {
+            ...{ spec: surveyed.spec, campaignFolder: loaded.folder, brokenSlices: survey.broken_slices },
+            ...{ mask: field.mask, placement: sited, plan, process: drawing.process },
+            ...{ layout: drawing.layout.layout, top: drawing.layout.top },
+          },
+          signal,
+        ),
+      )
+    : null;
+  const placement = drawing ? confirmed(sited, measured) : sited;
+  const told = stack ? labelByTexture(loaded.process!, stack, placement, plan) : null;
+  const layers = measured?.layers ?? told?.layers ?? labelPlates(loaded.process, placement, plan);
 
   const { plates, portraits } = await timed('plates', () =>
     writePlates(
@@ -185,7 +217,10 @@ async function buildScan(
         zUm: plan.zUm,
         unit: survey.grey.unit,
         sliceWindows: surveyed.sliceWindows,
-        portraits: portraitRanges(layers),
+        // What was told from texture with less than even odds gets no portrait under its name.
+        portraits: portraitRanges(
+          told ? { ...layers, layers: layers.layers.filter((l) => l.confidence >= 0.5) } : layers,
+        ),
       },
       folder,
       threads,
@@ -196,7 +231,6 @@ async function buildScan(
   const portraitEntries = await timed('portraits', () =>
     writePortraits(portraits, plan.grid, survey.grey.unit, folder),
   );
-  const drawing = layout && loaded.process && frame === 'die' ? { layout, process: loaded.process } : null;
   const renderEntries = drawing
     ? await timed('renders', () =>
         writeRenders(
@@ -245,7 +279,26 @@ async function buildScan(
     footprint_um: plan.footprintUm.map(([x, y]) => [x, y]),
     z_um: [plan.zUm[0]!, plan.zUm.at(-1)!],
     acquisition: scan.acquisition ?? null,
-    doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices), ...(nets?.doubts ?? [])],
+    doubts: [
+      ...placement.doubts,
+      ...(measured?.doubts ?? told?.doubts ?? []),
+      ...brokenDoubt(survey.broken_slices),
+      ...(nets?.doubts ?? []),
+    ],
+  };
+}
+
+/**
+ * What measuring the heights says of a placement: the bow it found is added, and a place found by the image alone whose
+ * layers do not hold over the field is not locked.
+ */
+function confirmed(placement: Placement, measured: MeasuredHeights | null): Placement {
+  if (measured) return measured.bowedWarp ? { ...placement, warp: measured.bowedWarp } : placement;
+  if (placement.source !== 'automatic' || placement.verdict !== 'locked') return placement;
+  return {
+    ...placement,
+    verdict: 'ambiguous',
+    doubts: [...placement.doubts, 'No layer shows its drawing all over the field once its height is measured.'],
   };
 }
 

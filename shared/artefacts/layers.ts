@@ -16,10 +16,16 @@ export const layersSchema = z.object({
       bottom_um: z.number(),
       top_um: z.number(),
       sd_um: z.number().nonnegative().describe('Standard deviation of a boundary.'),
+      bottom_sd_um: z.number().nonnegative().optional().describe('Of each boundary, where measured.'),
+      top_sd_um: z.number().nonnegative().optional(),
       nominal_bottom_um: z.number(),
       nominal_top_um: z.number(),
       confidence: z.number().min(0).max(1),
       seen: z.enum(['whole', 'cut', 'outside']).describe('cut: the scan ends inside the layer.'),
+      heights_from: z
+        .enum(['image', 'neighbours'])
+        .optional()
+        .describe('Where measured: found in the image, or reckoned from the layers above and below.'),
     }),
   ),
   plates: z.array(

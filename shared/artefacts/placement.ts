@@ -9,7 +9,9 @@ export const warpSchema = z.object({
     .tuple([z.number(), z.number()])
     .describe('Die x and y, as the affine map alone gives them, of the first value; rows go up with y.'),
   step_um: z.number().positive(),
-  shape: z.tuple([z.int().positive(), z.int().positive()]).describe('Rows, columns.'),
+  shape: z
+    .tuple([z.int().positive(), z.int().positive()])
+    .describe('Rows, columns; the first knot lies at the lowest X and Y, rows go up.'),
   dx_um: z.array(z.number()),
   dy_um: z.array(z.number()),
   dz_um: z.array(z.number()),

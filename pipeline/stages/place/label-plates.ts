@@ -58,7 +58,7 @@ export function labelPlates(process: Process | null, placement: Placement, plan:
 }
 
 /** The likeliest layer; a conductor goes before the via that stands beside it at the same height. */
-function strongest(layers: readonly ProcessLayer[], odds: readonly number[]): number {
+export function strongest(layers: readonly ProcessLayer[], odds: readonly number[]): number {
   let best = -1;
   for (let n = 0; n < odds.length; n++) {
     if (odds[n]! < 0.5) continue;
@@ -71,9 +71,10 @@ function strongest(layers: readonly ProcessLayer[], odds: readonly number[]): nu
 
 const rank = (layer: ProcessLayer): number => (layer.role === 'conductor' ? 2 : layer.role === 'via' ? 1 : 0);
 
-function within(z: number, bottom: number, top: number, sd: number): number {
-  if (sd <= 0) return z >= bottom && z < top ? 1 : 0;
-  return normal((z - bottom) / sd) * normal((top - z) / sd);
+/** Probability that a height lies between two faces that are normally distributed, each for itself. */
+export function within(z: number, bottom: number, top: number, sd: number, topSd = sd): number {
+  if (sd <= 0 || topSd <= 0) return z >= bottom && z < top ? 1 : 0;
+  return normal((z - bottom) / sd) * normal((top - z) / topSd);
 }
 
 /**
