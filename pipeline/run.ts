@@ -21,6 +21,7 @@ import { openStaging } from './output/staging.ts';
 import { traceWindow } from './stages/connect/trace-window.ts';
 import { withheldBy } from './stages/connect/withheld.ts';
 import { writeNets } from './stages/connect/write-nets.ts';
+import { confirmLandmarks } from './stages/place/confirm-landmarks.ts';
 import type { MeasuredHeights } from './stages/place/heights/measure-heights.ts';
 import { measureScanHeights } from './stages/place/heights/measure-scan.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
@@ -164,7 +165,7 @@ async function buildScan(
   const byHand = placeScan(scan, survey, landmarks);
   const { process } = loaded;
   const found =
-    byHand.source === 'none' && layout?.boxUm && process
+    layout?.boxUm && process
       ? await timed('placement', () =>
           findPlace(loaded.folder, { ...layout, process }, surveyed, byHand, options),
         )
@@ -257,7 +258,7 @@ async function buildScan(
 
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
-  if (evidence) await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, evidence);
+  if (found.evidence) await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, found.evidence);
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
   await writeArtefact(join(folder, 'plates.json'), platesSchema, plates);
   await writeArtefact(join(folder, 'pictures.json'), picturesSchema, {
@@ -298,7 +299,10 @@ function confirmed(placement: Placement, measured: MeasuredHeights | null): Plac
   return {
     ...placement,
     verdict: 'ambiguous',
-    doubts: [...placement.doubts, 'No layer shows its drawing all over the field once its height is measured.'],
+    doubts: [
+      ...placement.doubts,
+      'No layer shows its drawing all over the field once its height is measured.',
+    ],
   };
 }
 
@@ -313,13 +317,15 @@ async function findPlace(
   const { scan, survey, field, spec } = surveyed;
   const source = await openVolume(spec, { nameOf: (file) => relative(campaignFolder, file) });
   try {
-    progress.line(`place ${scan.id.padEnd(16)} being looked for`);
+    const what = fallback.source === 'landmarks' ? 'held against the image' : 'being looked for';
+    progress.line(`place ${scan.id.padEnd(16)} ${what}`);
     const { layout, top, process } = drawing;
     const pause = async (): Promise<void> => {
       await nextTurn();
       signal?.throwIfAborted();
     };
-    return await placeByImage(
+    const place = fallback.source === 'landmarks' ? confirmLandmarks : placeByImage;
+    return await place(
       {
         ...{
           scan,

@@ -72,9 +72,7 @@ export async function placeByImage(input: ImageAndDrawing, fallback: Placement):
       `The scan is ${field.toFixed(0)} µm wide and could lie anywhere in ${region.toFixed(0)} µm: more than is ` +
         'searched. Say roughly where it lies (near_um, within_um).',
     );
-  const work = await makeWorkVolume({
-    ...{ source: input.source, voxelUm, mask: input.mask, brokenSlices: survey.broken_slices },
-  });
+  const work = await workVolumeOf(input);
   const result = await placeAutomatically({
     ...{ work, stack, centresUm, saidUm, threads: input.threads, pause: input.pause },
     ...(input.signal ? { signal: input.signal } : {}),
@@ -87,6 +85,15 @@ export async function placeByImage(input: ImageAndDrawing, fallback: Placement):
     return { placement: withDoubt(fallback, ...result.doubts), evidence: result.shown };
   return { placement: placementOf(result, result.best.workToDie, work, fallback), evidence: result.shown };
 }
+
+export const workVolumeOf = ({ source, survey, mask, signal }: ImageAndDrawing): Promise<WorkVolume> =>
+  makeWorkVolume(
+    {
+      ...{ source, mask, brokenSlices: survey.broken_slices },
+      voxelUm: [survey.voxel_nm.x / 1000, survey.voxel_nm.y / 1000, survey.voxel_nm.z / 1000],
+    },
+    signal,
+  );
 
 function placementOf(result: AutomaticResult, map: Affine3, work: WorkVolume, base: Placement): Placement {
   const best = result.best!;

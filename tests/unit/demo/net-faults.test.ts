@@ -42,12 +42,14 @@ async function demo(seed: number) {
     ],
     shape: [Math.round((x1 - x0) / 0.05), Math.round((y1 - y0) / 0.05), 140],
     voxelUm: [0.05, 0.05, 0.05],
+    bend: null,
   } as const;
   const made = fabricate(flat, stack.layers, field, {
     seed,
     fill: false,
     faults: FAULT_PLAN,
     region: FIELD_UM,
+    thicknessSd: null,
   });
   const file = join(folder, `${seed}.gds`);
   writeFileSync(file, encodeGds(chip.library));

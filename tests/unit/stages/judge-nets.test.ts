@@ -18,6 +18,8 @@ const findings = (...list: Findings['findings']): Findings => ({
   judged_area_um2: {},
   findings: list,
   fill: [],
+  bias: [],
+  doubts: [],
 });
 
 const cell: DrawnCell = {

@@ -171,7 +171,8 @@ function scanOf(
 const place = (work: WorkVolume, chip: Chip) =>
   placeAutomatically({
     ...{ work, centresUm: [11.8, 10.3, 13.4, 11.9] as const, signs: [1, -1] as const, allowed: () => true },
-    stack: { layers: chip.layers, boxUm: [0, 0, 24, 24], render: (layer, grid) => render(chip, layer, grid) },
+    stack: { layers: chip.layers, render: (layer, grid) => render(chip, layer, grid) },
+    threads: 2,
     pause: async () => {},
   });
 
@@ -222,9 +223,7 @@ describe('levelling and turning', () => {
   it.each([-31, 3.3, 44])('finds a turn of %d degrees', (turnDeg) => {
     const pose = { ...POSE, turnDeg, mirrored: false, tilt: [0, 0] as const };
     const work = scanOf(randomChip(9), pose, 1, 0.7, 10, WIDE);
-    const { nx: width, ny: height, nz: count, weight, voxels: values } = work;
-    const grid = { left: 0, top: 0, pixel: VOXEL, width, height, bottom: 0, step: VOXEL, count };
-    const angle = findPlaneAngle({ grid, values, weight, inside: new Uint8Array(count).fill(1) });
+    const angle = findPlaneAngle(work);
     const off = (((angle.radians * 180) / Math.PI + turnDeg) % 90) as number;
     expect(Math.min(Math.abs(off), 90 - Math.abs(off))).toBeLessThan(0.3);
   });

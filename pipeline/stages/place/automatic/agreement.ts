@@ -39,6 +39,8 @@ const CHECK_UM = 0.5;
 /** A patch agrees where its own best match lies this near: micrometres, and pixels where those are larger. */
 const AGREE_UM = 0.12;
 const AGREE_PX = 1.2;
+/** A few layers with lines one way fit anywhere along them: they agree where nothing nearby fits clearly better. */
+const NOTHING_BETTER = 0.85;
 /** A patch is asked where it has this share of what patches have drawn on the average. */
 const ENOUGH_DRAWN = 0.3;
 
@@ -49,23 +51,24 @@ const ENOUGH_DRAWN = 0.3;
 export function agreementOf(work: WorkVolume, map: Affine3, view: DieView, sign: number): Agreement {
   const layers = view.layers.map((layer) => layerAgreement(layer, view.weight, sign));
   const strength = Math.sqrt(layers.reduce((sum, l) => sum + Math.max(0, l.correlation) ** 2, 0));
-  const whole = view.layers.length < 2 ? [] : cellsOf(view, sign, view.layers);
   const near = Math.max(AGREE_UM, AGREE_PX * view.grid.frame.pixel);
+  const cellsOf = (group: readonly LayerView[]): Cell[] =>
+    measureCells(view, sign, CHECK_UM, 0, near, [group]);
+  const whole = view.layers.length < 2 ? [] : cellsOf(view.layers);
   return {
     layers,
     strength,
     byPatch: byPatch(work, map, view, layers, sign),
     groups: [
-      groupAgreement(view.layers, whole, near),
-      ...neighbours(view.layers).map((group) => groupAgreement(group, cellsOf(view, sign, group), near)),
+      groupAgreement(view.layers, whole, (c) => c.shiftUm !== null && Math.hypot(...c.shiftUm) < near),
+      ...neighbours(view.layers).map((group) =>
+        groupAgreement(group, cellsOf(group), (c) => c.here >= NOTHING_BETTER),
+      ),
     ],
     residualsUm: whole.map((cell) => cell.shiftUm && Math.hypot(...cell.shiftUm)),
     cells: whole,
   };
 }
-
-const cellsOf = (view: DieView, sign: number, group: readonly LayerView[]): Cell[] =>
-  measureCells(view, sign, CHECK_UM, 0, [group]);
 
 function layerAgreement(
   { layer, slab, picture }: LayerView,
@@ -95,13 +98,17 @@ function neighbours(layers: readonly LayerView[]): LayerView[][] {
   );
 }
 
-function groupAgreement(group: readonly LayerView[], cells: readonly Cell[], nearUm: number): GroupAgreement {
+function groupAgreement(
+  group: readonly LayerView[],
+  cells: readonly Cell[],
+  agrees: (cell: Cell) => boolean,
+): GroupAgreement {
   const mean = cells.reduce((sum, c) => sum + c.drawn, 0) / Math.max(1, cells.length);
   const asked = cells.filter((c) => c.drawn > 0 && c.drawn >= ENOUGH_DRAWN * mean);
   return {
     layers: group.map(({ layer }) => layer.name),
     patches: asked.length,
-    agreeing: asked.filter((c) => c.shiftUm !== null && Math.hypot(...c.shiftUm) < nearUm).length,
+    agreeing: asked.filter(agrees).length,
   };
 }
 

@@ -5,7 +5,7 @@ import type { Agreement } from './agreement.ts';
 import { type Drawing, dieGrid, dieView } from './die-view.ts';
 import { ORIENTATIONS } from './orientation.ts';
 import { median } from './robust-fit.ts';
-import type { Evidence, Judgement } from './verdict.ts';
+import type { Evidence } from './verdict.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 /** Shifts shown around a peak, pixels to either side. */
@@ -96,11 +96,11 @@ export interface EvidenceInput {
   readonly agreement: Agreement;
   readonly decoys: EvidenceArtefact['decoys'];
   readonly runnerUp: { readonly workToDie: Affine3; readonly sign: number; readonly score: number } | null;
-  readonly judgement: Judgement;
+  readonly words: readonly string[];
 }
 
 export function evidenceArtefact(input: EvidenceInput): EvidenceArtefact {
-  const { work, workToDie, drawing, agreement, runnerUp, judgement } = input;
+  const { work, workToDie, drawing, agreement, runnerUp } = input;
   const middle = (map: Affine3) => apply3(map, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
   const patch = peakPatch(work, workToDie, input.sign, drawing, [0, 0]);
   const here = middle(workToDie);
@@ -134,20 +134,24 @@ export function evidenceArtefact(input: EvidenceInput): EvidenceArtefact {
       ...input.decoys,
       ...(runnerUp ? [{ kind: 'runner-up' as const, score: Number(runnerUp.score.toFixed(4)) }] : []),
     ],
-    words: wordsOf(judgement.evidence, agreement),
+    words: [...input.words, ...layerWords(agreement)],
   };
 }
 
 const percent = (share: number): string => `${Math.round(100 * share)} %`;
 
-function wordsOf(e: Evidence, agreement: Agreement): string[] {
+/** What the search says of the place, the most important first. */
+export const searchWords = (e: Evidence): string[] => [
+  `${percent(e.agreeing)} of ${e.patches} patches of the field, each looked at alone, find the place that the map gives.`,
+  `The best place elsewhere reaches ${percent(e.rival)} of the agreement.`,
+  `Turned, mirrored and upside-down drawings stay ${e.aboveDecoys.toFixed(1)} of their standard deviations below.`,
+];
+
+function layerWords(agreement: Agreement): string[] {
   const best = [...agreement.layers].sort((p, q) => q.correlation - p.correlation);
   const named = best.slice(0, 3).map((l) => `${l.name} (${l.correlation.toFixed(2)})`);
   const weak = best.filter((l) => l.correlation < 0.15).map((l) => l.name);
   return [
-    `${percent(e.agreeing)} of ${e.patches} patches of the field, each looked at alone, find the place that the map gives.`,
-    `The best place elsewhere reaches ${percent(e.rival)} of the agreement.`,
-    `Turned, mirrored and upside-down drawings stay ${e.aboveDecoys.toFixed(1)} of their standard deviations below.`,
     ...(named.length > 0 ? [`The layers that agree most with the drawing: ${named.join(', ')}.`] : []),
     ...(weak.length > 0 ? [`Layers that do not show, or run against the drawing: ${weak.join(', ')}.`] : []),
   ];

@@ -14,6 +14,8 @@ export interface Cell {
   readonly sureness: readonly [number, number, number];
   readonly depthUm: number | null;
   readonly depthSureness: number;
+  /** Product near the place the map gives, as a share of the best product in the search: 1 where nothing fits better. */
+  readonly here: number;
   /** Energy of the drawing in the patch. */
   readonly drawn: number;
 }
@@ -76,12 +78,14 @@ export function layerGroups(layers: readonly LayerView[]): LayerView[][] {
 /**
  * @param reachUm how far sideways to look
  * @param depthReachUm how far up and down; 0 leaves the depth out
+ * @param hereUm what is still near the place the map gives
  */
 export function measureCells(
   view: DieView,
   sign: number,
   reachUm: number,
   depthReachUm: number,
+  hereUm: number,
   groups: readonly (readonly LayerView[])[] = layerGroups(view.layers),
 ): Cell[] {
   const { frame } = view.grid;
@@ -108,6 +112,7 @@ export function measureCells(
         sureness: peak ? [peak.xx / pixel ** 2, -peak.xy / pixel ** 2, peak.yy / pixel ** 2] : [0, 0, 0],
         depthUm: depth ? depth.at * step : null,
         depthSureness: depth ? depth.curve / step ** 2 : 0,
+        here: shareHere(surface, reach, hereUm / pixel),
         drawn: drawnIn(view, group, patch),
       });
     });
@@ -177,6 +182,20 @@ function depthProducts(
     }
   }
   return lines;
+}
+
+function shareHere(surface: Float64Array, reach: number, near: number): number {
+  const size = 2 * reach + 1;
+  let all = 0;
+  let here = 0;
+  for (let v = -reach; v <= reach; v++) {
+    for (let u = -reach; u <= reach; u++) {
+      const value = surface[(v + reach) * size + u + reach]!;
+      if (value > all) all = value;
+      if (value > here && Math.hypot(u, v) <= near) here = value;
+    }
+  }
+  return all > 0 ? here / all : 0;
 }
 
 function peakOf(

@@ -4,7 +4,7 @@ import type { Evidence as EvidenceArtefact } from '../../../../shared/artefacts/
 import type { Box } from '../../../../shared/polygon.ts';
 import { cutDrawing, exactDrawing } from './die-view.ts';
 import type { DrawnStack } from './drawing.ts';
-import { decoysOf, evidenceArtefact } from './evidence.ts';
+import { decoysOf, evidenceArtefact, searchWords } from './evidence.ts';
 import { layoutPictures } from './layout-pictures.ts';
 import { findTilt } from './levelling.ts';
 import { dieFromFrame, frameFromWork, type Hypothesis } from './orientation.ts';
@@ -144,7 +144,8 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   const runnerUp = rivals[0] ?? coarseRivals[0] ?? null;
   const shown = evidenceArtefact({
     ...{ work: coarse.work, workToDie: compose3(finest.workToDie, coarse.toFinest), sign: finest.sign },
-    ...{ drawing: cutDrawing(layout), agreement: finest.agreement, judgement },
+    ...{ drawing: cutDrawing(layout), agreement: finest.agreement },
+    words: searchWords(judgement.evidence),
     decoys: decoysOf(orientations, own, Math.max(best.hypothesis.score, orientations[own]!), finest.score),
     runnerUp: runnerUp && {
       workToDie: compose3(runnerUp.workToDie, coarse.toFinest),

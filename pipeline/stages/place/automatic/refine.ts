@@ -44,7 +44,11 @@ export async function refine(
     await pause();
     const view = dieView(work, map, grid);
     if (view.layers.length < 2) break;
-    const step = correction(measureCells(view, sign, round.reachUm, round.deepUm), middleOf(work, map), view);
+    const step = correction(
+      measureCells(view, sign, round.reachUm, round.deepUm, 0),
+      middleOf(work, map),
+      view,
+    );
     if (!step) break;
     map = compose3(step.map, map);
     uncertaintyUm = step.uncertaintyUm;
@@ -57,12 +61,12 @@ export async function refine(
     const view = dieView(work, map, grid, warp);
     if (view.layers.length < 2) break;
     const { reachUm, deepUm } = rounds.at(-1)!;
-    const cells = measureCells(view, sign, reachUm, deepUm);
+    const cells = measureCells(view, sign, reachUm, deepUm, 0);
     const bending = findBending(cells, field, middleOf(work, map)[2]);
     if (!bending) break;
     warp = addWarps(warp, bending.warp);
     const bent = dieView(work, map, grid, warp);
-    const step = correction(measureCells(bent, sign, reachUm, deepUm), middleOf(work, map), bent);
+    const step = correction(measureCells(bent, sign, reachUm, deepUm, 0), middleOf(work, map), bent);
     if (!step) break;
     map = compose3(step.map, map);
     uncertaintyUm = step.uncertaintyUm;
