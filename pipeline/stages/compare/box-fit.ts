@@ -160,7 +160,8 @@ export class BoxFitter {
           // Per step, so that a long step must earn as much as the short ones it stands for.
           const gained = ratio(n, q * trust) - now;
           // Giving up empty ground costs nothing and makes the box tell the truth.
-          const worth = !outward && area === this.#area && this.#area > 0 ? LEAST_GAIN + 1e-6 + gained : gained;
+          const worth =
+            !outward && area === this.#area && this.#area > 0 ? LEAST_GAIN + 1e-6 + gained : gained;
           if (worth > best) {
             best = worth;
             chosen = moved;
@@ -255,10 +256,10 @@ export class BoxFitter {
       const y = cells[i + 1]!;
       const w = by * cells[i + 2]!;
       for (let dy = -reach; dy <= reach; dy++) {
-          const to = (y - this.#top + dy) * SIDE + x - this.#left;
-          const from = (dy + reach) * side + reach;
-          for (let dx = -reach; dx <= reach; dx++) this.#response[to + dx]! += w * coupling[from + dx]!;
-        }
+        const to = (y - this.#top + dy) * SIDE + x - this.#left;
+        const from = (dy + reach) * side + reach;
+        for (let dx = -reach; dx <= reach; dx++) this.#response[to + dx]! += w * coupling[from + dx]!;
+      }
     }
     const t = this.#touched;
     this.#touched = {

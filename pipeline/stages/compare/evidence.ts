@@ -78,9 +78,16 @@ export function couplingKernel(a: BankKernel, noise: InverseCovariance, b: BankK
   const back = applyKernel(a, weighed, side, side);
   const reach = COUPLING_REACH;
   const out = new Float32Array((2 * reach + 1) ** 2);
+  const at = (dx: number, dy: number): number => back[(centre + dy) * side + centre + dx]!;
   for (let dy = -reach; dy <= reach; dy++)
-    for (let dx = -reach; dx <= reach; dx++)
-      out[(dy + reach) * (2 * reach + 1) + dx + reach] = back[(centre + dy) * side + centre + dx]!;
+    for (let dx = -reach; dx <= reach; dx++) {
+      // All kernels are round; what the coarse rasters of wide blurs made of that is evened out, because sums over
+      // pairs of pixels rely on it.
+      const [p, q] = [Math.abs(dx), Math.abs(dy)];
+      const around =
+        at(p, q) + at(-p, q) + at(p, -q) + at(-p, -q) + at(q, p) + at(-q, p) + at(q, -p) + at(-q, -p);
+      out[(dy + reach) * (2 * reach + 1) + dx + reach] = around / 8;
+    }
   return out;
 }
 
@@ -99,7 +106,8 @@ function definite(coupling: Float32Array): Float32Array {
   let least = Infinity;
   const lines = cosines.map((cx) => {
     const line = new Float64Array(side);
-    for (let y = 0; y < side; y++) for (let x = 0; x < side; x++) line[y]! += cx[x]! * coupling[y * side + x]!;
+    for (let y = 0; y < side; y++)
+      for (let x = 0; x < side; x++) line[y]! += cx[x]! * coupling[y * side + x]!;
     return line;
   });
   for (const cy of cosines)

@@ -40,17 +40,30 @@ export function groupFill(extra: readonly Difference[], known: Float32Array, wid
     const { alike } = seed;
     const lattice = findLattice(alike.map(centreOf));
     if (lattice && lattice.on.length >= LEAST_MEMBERS && lattice.on.length >= REGULAR * alike.length) {
-      // What lies on the lattice and is no larger belongs to it too: fill at the edge of the field is cut.
-      const members = rest.filter(
-        (d) => lattice.holds(centreOf(d)) && sides(d).every((s, k) => s <= seed.size[k]! + tolerance(seed.size[k]!)),
-      );
+      // What lies within a place of the lattice belongs to it too: fill at the edge of the field is cut.
+      const members = rest.filter((d) => within(d, lattice.nearest(centreOf(d)), seed.size));
       groups.push({ members, sizePx: seed.size, pitchPx: lattice.pitch });
       rest = rest.filter((d) => !members.includes(d));
     } else {
-      if (alike.length >= MANY) groups.push({ members: alike, sizePx: seed.size, pitchPx: lattice?.pitch ?? seed.size });
+      if (alike.length >= MANY)
+        groups.push({ members: alike, sizePx: seed.size, pitchPx: lattice?.pitch ?? seed.size });
       rest = rest.filter((d) => !alike.includes(d));
     }
   }
+}
+
+function within(
+  box: PixelBox,
+  [x, y]: readonly [number, number],
+  [w, h]: readonly [number, number],
+): boolean {
+  const [tx, ty] = [tolerance(w), tolerance(h)];
+  return (
+    box.x0 >= x - w / 2 - tx &&
+    box.x1 <= x + w / 2 + tx &&
+    box.y0 >= y - h / 2 - ty &&
+    box.y1 <= y + h / 2 + ty
+  );
 }
 
 const sides = (d: PixelBox): [number, number] => [d.x1 - d.x0, d.y1 - d.y0];
@@ -95,7 +108,8 @@ function median(values: number[]): number {
 interface Lattice {
   readonly on: readonly number[];
   readonly pitch: readonly [number, number];
-  readonly holds: (point: readonly [number, number]) => boolean;
+  /** The point of the lattice nearest to a point. */
+  readonly nearest: (point: readonly [number, number]) => [number, number];
 }
 
 /** Neighbours per point whose displacements are tallied. */
@@ -116,7 +130,9 @@ function findLattice(points: readonly [number, number][]): Lattice | null {
     }
   }
   const often = Math.max(2, 0.2 * Math.max(...bins.map((b) => b.count)));
-  const strong = bins.filter((b) => b.count >= often).sort((p, q) => Math.hypot(p.x, p.y) - Math.hypot(q.x, q.y));
+  const strong = bins
+    .filter((b) => b.count >= often)
+    .sort((p, q) => Math.hypot(p.x, p.y) - Math.hypot(q.x, q.y));
   const a = strong[0];
   if (!a) return null;
   const b = strong.find((s) => Math.abs(s.x * a.y - s.y * a.x) > 0.3 * (a.x ** 2 + a.y ** 2));
@@ -165,13 +181,23 @@ function planeLattice(
   }
   for (let round = 0; round < 3; round++) {
     const on = points.filter((p) => miss(p) <= limit());
-    const refined = refine(on, on.map((p) => coordinates(p).map(Math.round) as [number, number]));
+    const refined = refine(
+      on,
+      on.map((p) => coordinates(p).map(Math.round) as [number, number]),
+    );
     if (!refined) break;
     [origin, [ax, ay], [bx, by]] = refined;
   }
   const on = points.map((_, n) => n).filter((n) => miss(points[n]!) <= limit());
-  const pitch: [number, number] = [Math.max(Math.abs(ax), Math.abs(bx)), Math.max(Math.abs(ay), Math.abs(by))];
-  return { on, pitch, holds: (p) => miss(p) <= limit() };
+  const pitch: [number, number] = [
+    Math.max(Math.abs(ax), Math.abs(bx)),
+    Math.max(Math.abs(ay), Math.abs(by)),
+  ];
+  const nearest = (p: readonly [number, number]): [number, number] => {
+    const [u, v] = coordinates(p).map(Math.round) as [number, number];
+    return [origin[0] + u * ax + v * bx, origin[1] + u * ay + v * by];
+  };
+  return { on, pitch, nearest };
 }
 
 /** Least-squares origin and vectors of a lattice from points and their numbers. */
@@ -216,5 +242,9 @@ function lineLattice(points: readonly [number, number][], a: { x: number; y: num
   };
   const limit = Math.max(ON_LATTICE_PX, ON_LATTICE * length);
   const on = points.map((_, n) => n).filter((n) => miss(points[n]!) <= limit);
-  return { on, pitch: [Math.abs(a.x), Math.abs(a.y)], holds: (p) => miss(p) <= limit };
+  const nearest = ([x, y]: readonly [number, number]): [number, number] => {
+    const step = Math.round(((x - origin[0]) * a.x + (y - origin[1]) * a.y) / length ** 2);
+    return [origin[0] + step * a.x, origin[1] + step * a.y];
+  };
+  return { on, pitch: [Math.abs(a.x), Math.abs(a.y)], nearest };
 }

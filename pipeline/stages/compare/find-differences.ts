@@ -1,10 +1,10 @@
 /** Looks over a layer for places where metal is missing or too much, from the strongest down. */
 import { BoxFitter, type Difference, type Field, type Ground } from './box-fit.ts';
-import { type PixelBox, clip, grow } from './canvas.ts';
+import { clip, grow, type PixelBox } from './canvas.ts';
 import { COUPLING_REACH } from './evidence.ts';
 
 /** Sides of the squares that the layer is looked over with, pixels. */
-const SIDES = [2, 3, 5, 8, 13, 21];
+const SIDES = [3, 5, 8, 13, 21];
 /** A square counts where at least this share of it lies on the ground that is asked about. */
 const LEAST_SHARE = 0.25;
 /** Below this amplitude a significant difference is a misfit of the model, not metal that came or went. */
@@ -19,6 +19,8 @@ export interface Search {
   /** `faults`: metal missing where drawn, or present where not. `decoys`: the two that physics forbids. */
   readonly what: 'faults' | 'decoys';
   readonly within?: PixelBox;
+  /** Looks on this ground only. */
+  readonly only?: Ground;
 }
 
 interface Seed {
@@ -67,6 +69,7 @@ export function signOf(ground: Ground, what: Search['what']): 1 | -1 {
 function seeds(field: Field, search: Search): Seed[] {
   const out: Seed[] = [];
   for (const ground of ['metal', 'gap'] as const) {
+    if (search.only && ground !== search.only) continue;
     const sums = new SummedArea(field, ground);
     for (const side of SIDES) out.push(...peaks(field, search, ground, side, sums));
   }
@@ -105,7 +108,11 @@ function peaks(field: Field, search: Search, ground: Ground, side: number, sums:
   // The seed's own fit decides; a little below the limit, because a fitted box gains evidence.
   const limit = 0.75 * search.leastZ;
   for (let y = area.y0 + 1; y < lastRow; y++) {
-    const [above, here, below] = [rows[(y - area.y0 - 1) % 3]!, rows[(y - area.y0) % 3]!, rows[(y - area.y0 + 1) % 3]!];
+    const [above, here, below] = [
+      rows[(y - area.y0 - 1) % 3]!,
+      rows[(y - area.y0) % 3]!,
+      rows[(y - area.y0 + 1) % 3]!,
+    ];
     fill(y + 1, below);
     for (let c = 1; c < columns - 1; c++) {
       const z = here[c]!;
@@ -121,7 +128,7 @@ function peaks(field: Field, search: Search, ground: Ground, side: number, sums:
 }
 
 /** <D, C D> of a full square. */
-function squareCoupling(coupling: Float32Array, side: number): number {
+export function squareCoupling(coupling: Float32Array, side: number): number {
   const reach = COUPLING_REACH;
   let sum = 0;
   for (let dy = -Math.min(side - 1, reach); dy <= Math.min(side - 1, reach); dy++)

@@ -71,7 +71,12 @@ export function neighboursOf(layers: readonly LayerOnCanvas[], own: number): num
 }
 
 /** Whether a layer may show in the portrait of another through a blur of the bank. */
-export function mayShow(source: LayerOnCanvas, target: LayerOnCanvas, index: number, pixelUm: number): boolean {
+export function mayShow(
+  source: LayerOnCanvas,
+  target: LayerOnCanvas,
+  index: number,
+  pixelUm: number,
+): boolean {
   const gap = Math.max(source.bottomUm - target.topUm, target.bottomUm - source.topUm, 0);
   return BANK_PX[index]! >= (HALO_SPREAD * gap) / pixelUm || index === BANK_PX.length - 1;
 }
@@ -131,7 +136,7 @@ function fitOne(
   const rows = target.length;
   const weights = new Float64Array(rows).fill(1);
   let kernel: Float64Array | null = null;
-  let used = linear;
+  let used: readonly ArrayLike<number>[] = linear;
   let values = new Float64Array(0);
   let variances = new Float64Array(0);
   let residual = 0;

@@ -53,7 +53,8 @@ export function kernelAt(kernel: BankKernel, distancePx: number): number {
   let sum = 0;
   BANK_PX.forEach((sigma, index) => {
     const variance = sigma * sigma;
-    sum += (kernel[index]! * Math.exp(-(distancePx * distancePx) / (2 * variance))) / (2 * Math.PI * variance);
+    sum +=
+      (kernel[index]! * Math.exp(-(distancePx * distancePx) / (2 * variance))) / (2 * Math.PI * variance);
   });
   return sum;
 }

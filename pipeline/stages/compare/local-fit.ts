@@ -62,7 +62,8 @@ export function localResidual(
         (f[at + lower]! * (1 - p) + f[at + lower + right]! * p) * q;
       const dx = (model[n + 1]! - model[n - 1]!) / 2;
       const dy = (model[n + width]! - model[n - width]!) / 2;
-      out[n] = image[n]! - model[n]! * (1 + value(fields[0]!)) - dx * value(fields[1]!) - dy * value(fields[2]!);
+      out[n] =
+        image[n]! - model[n]! * (1 + value(fields[0]!)) - dx * value(fields[1]!) - dy * value(fields[2]!);
     }
   }
   return out;
