@@ -2,11 +2,13 @@
 import { mkdir } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
 import { performance } from 'node:perf_hooks';
+import { findingsSchema } from '../shared/artefacts/findings.ts';
 import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
 import { layersSchema } from '../shared/artefacts/layers.ts';
 import { picturesSchema } from '../shared/artefacts/pictures.ts';
 import { placementSchema } from '../shared/artefacts/placement.ts';
 import { platesSchema } from '../shared/artefacts/plates.ts';
+import { selftestSchema } from '../shared/artefacts/selftest.ts';
 import { surveySchema } from '../shared/artefacts/survey.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import { gridBoxUm } from '../shared/frames.ts';
@@ -14,6 +16,7 @@ import { writeArtefact } from './output/files.ts';
 import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
 import { openStaging } from './output/staging.ts';
+import { compareScan } from './stages/compare/compare-scan.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
 import { placeScan } from './stages/place/place-scan.ts';
 import { planPlates } from './stages/place/plan-plates.ts';
@@ -187,7 +190,25 @@ async function buildScan(
         ),
       )
     : new Map();
+  const compared = drawing
+    ? await timed('compare', async () =>
+        compareScan({
+          layout: drawing.layout.layout,
+          top: drawing.layout.top,
+          process: drawing.process,
+          placement,
+          layers,
+          grid: plan.grid,
+          portraits,
+        }),
+      )
+    : null;
 
+  if (compared) {
+    await writeArtefact(join(folder, 'findings.json'), findingsSchema, compared.findings);
+    if (compared.selftest)
+      await writeArtefact(join(folder, 'selftest.json'), selftestSchema, compared.selftest);
+  }
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
@@ -211,7 +232,11 @@ async function buildScan(
     footprint_um: plan.footprintUm.map(([x, y]) => [x, y]),
     z_um: [plan.zUm[0]!, plan.zUm.at(-1)!],
     acquisition: scan.acquisition ?? null,
-    doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices)],
+    doubts: [
+      ...placement.doubts,
+      ...brokenDoubt(survey.broken_slices),
+      ...(placement.verdict === 'locked' ? (compared?.findings.doubts ?? []) : []),
+    ],
   };
 }
 

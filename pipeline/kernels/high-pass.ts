@@ -28,8 +28,7 @@ export class HighPass {
     const mask = this.#mask;
     for (let n = 0; n < values.length; n++) if (mask[n] === 0) values[n] = 0;
     blurPlane(values, this.#width, this.#height, this.#sigmaPx, this.#slow);
-    for (let n = 0; n < values.length; n++)
-      if (mask[n] !== 0) values[n]! -= this.#slow[n]! / this.#share[n]!;
+    for (let n = 0; n < values.length; n++) if (mask[n] !== 0) values[n]! -= this.#slow[n]! / this.#share[n]!;
     return values;
   }
 }

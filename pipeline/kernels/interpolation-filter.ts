@@ -55,13 +55,12 @@ export function inverseCovariance(
   }
   // Findings must not pass for noise.
   const tame = (n: number): number => Math.min(Math.max(field[n]!, -LIMIT * deviation), LIMIT * deviation);
-  const columns = rings.map(
-    (ring) =>
-      Float64Array.from(rows, (n) => {
-        let sum = 0;
-        for (const [dx, dy] of ring) sum += tame(n + dy * width + dx);
-        return sum;
-      }),
+  const columns = rings.map((ring) =>
+    Float64Array.from(rows, (n) => {
+      let sum = 0;
+      for (const [dx, dy] of ring) sum += tame(n + dy * width + dx);
+      return sum;
+    }),
   );
   const target = Float64Array.from(rows, tame);
   const equations = normalEquations(columns, target);

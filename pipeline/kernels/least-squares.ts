@@ -36,8 +36,7 @@ export function normalEquations(
     }
     for (let n = 0; n < count; n++) weight += weights ? weights[from + n]! : 1;
     for (let i = 0; i < size; i++) {
-      for (let n = 0; n < count; n++)
-        scaled[n] = block[i * BLOCK + n]! * (weights ? weights[from + n]! : 1);
+      for (let n = 0; n < count; n++) scaled[n] = block[i * BLOCK + n]! * (weights ? weights[from + n]! : 1);
       for (let j = i; j < size; j++) {
         const base = j * BLOCK;
         let sum = 0;

@@ -25,9 +25,13 @@ export function clopperPearson(found: number, trials: number, confidence = 0.95)
  */
 export function poissonInterval(count: number, confidence = 0.95): Interval {
   const tail = (1 - confidence) / 2;
-  const high = bisect((mean) => poissonAtMost(count, mean) - tail, count, count + 12 * Math.sqrt(count + 1) + 20);
+  const high = bisect(
+    (mean) => poissonAtMost(count, mean) - tail,
+    count,
+    count + 12 * Math.sqrt(count + 1) + 20,
+  );
   if (count === 0) return { low: 0, high };
-  return { low: bisect((mean) => 1 - tail - poissonAtMost(count - 1, mean), 0, count), high };
+  return { low: bisect((mean) => poissonAtMost(count - 1, mean) - (1 - tail), 0, count), high };
 }
 
 function poissonAtMost(count: number, mean: number): number {
@@ -63,9 +67,7 @@ export function incompleteBeta(x: number, a: number, b: number): number {
   if (x <= 0) return 0;
   if (x >= 1) return 1;
   if (x > (a + 1) / (a + b + 2)) return 1 - incompleteBeta(1 - x, b, a);
-  const front = Math.exp(
-    logGamma(a + b) - logGamma(a) - logGamma(b) + a * Math.log(x) + b * Math.log1p(-x),
-  );
+  const front = Math.exp(logGamma(a + b) - logGamma(a) - logGamma(b) + a * Math.log(x) + b * Math.log1p(-x));
   const tiny = 1e-300;
   let c = 1;
   let d = 1 - ((a + b) * x) / (a + 1);

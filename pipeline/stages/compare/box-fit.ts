@@ -75,7 +75,18 @@ export class BoxFitter {
     return this.#difference(box);
   }
 
-  /** Evidence for a box as it is. */
+  /** Evidence for a box, without what it would have to be weighed against. */
+  evidence(box: PixelBox, ground: Ground, sign: 1 | -1): number {
+    this.#ground = ground;
+    const { gain, width } = this.#field;
+    const count = this.#gather(box);
+    let sum = 0;
+    for (let i = 0; i < 3 * count; i += 3)
+      sum += this.#cells[i + 2]! * gain[this.#cells[i + 1]! * width + this.#cells[i]!]!;
+    return sign * sum;
+  }
+
+  /** A box as it is, weighed. */
   measure(box: PixelBox, ground: Ground, sign: 1 | -1): Difference | null {
     this.#start(box, ground, sign);
     return this.#q > 0 ? this.#difference(box) : null;

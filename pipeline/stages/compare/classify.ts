@@ -249,6 +249,9 @@ function classifyVia(cluster: readonly Difference[], context: LayerContext): Cla
   const vias = labelComponents(drawn, width, height, 4);
   if (cluster[0]!.ground === 'gap') {
     const reach = widen(changed, width, height);
+    // Slivers are no vias: a via is about as wide as the others of its layer.
+    const [w, h] = [base.box.x1 - base.box.x0, base.box.y1 - base.box.y0];
+    if (Math.min(w, h) < 0.5 * context.widthPx || base.areaPx < 0.3 * context.widthPx ** 2) return [];
     return [{ ...base, kind: drawn.some((v, n) => v && reach[n]) ? 'wide' : 'extra-via', kindOdds: 0.9 }];
   }
   const boxes: PixelBox[] = Array.from({ length: vias.count + 1 }, () => ({

@@ -12,7 +12,7 @@ import { type Canvas, clip, grow, meet } from './canvas.ts';
 import { classifyLayer, type LayerContext } from './classify.ts';
 import { type PortraitImage, type PreparedLayer, prepareLayers } from './compare-layers.ts';
 import { COUPLING_REACH } from './evidence.ts';
-import { findDifferences, squareCoupling } from './find-differences.ts';
+import { evidenceAtRank, findDifferences, squareCoupling } from './find-differences.ts';
 import { withoutGhosts } from './ghosts.ts';
 import { type LayerShapes, readShapes } from './layer-drawing.ts';
 import { type FalseAlarms, falseAlarms, LEAST_Z } from './odds.ts';
@@ -41,8 +41,10 @@ export interface CompareOutcome {
 
 /** Per 1000 um2 of the field, over all layers together. */
 const FALSE_ALLOWED = 1;
-/** Decoys are searched from here on. */
+/** Decoys are searched from here on, or from a higher level where they are many. */
 const DECOY_Z = 4;
+/** Faults are looked for where their evidence is above that of the decoy of this rank. */
+const DECOY_RANK = 60;
 /** Differences this close to fill are its edges. */
 const FILL_RIM_PX = 4;
 /** More findings than this share of a layer's drawn area are no faults of fabrication. */
@@ -113,7 +115,7 @@ export function compareScan(input: CompareInput): CompareOutcome {
       name: layer.name,
       context: { ...context, conductors: null },
       thresholdZ,
-      free: freePlaces(layer, differences, judged, canvas),
+      free: freePlaces(differences, s.clear, canvas),
       sidePx: side,
     });
   });
@@ -138,6 +140,8 @@ function nothing(doubts: string[]): Findings {
 
 interface Searched {
   readonly layer: PreparedLayer;
+  /** Judged, and clear of fill and its edges. */
+  readonly clear: Uint8Array;
   readonly found: readonly Difference[];
   readonly decoys: readonly Difference[];
   readonly alarms: FalseAlarms;
@@ -148,21 +152,23 @@ interface Searched {
 function search(layer: PreparedLayer, canvas: Canvas, layers: number, areaUm2: number): Searched {
   const field = layer.field!;
   const fill = fillZone(layer, canvas);
-  const awayFromFill = (d: Difference): boolean => {
-    let inside = 0;
-    for (let y = d.y0; y < d.y1; y++) for (let x = d.x0; x < d.x1; x++) inside += fill[y * canvas.width + x]!;
-    return inside < 0.5 * (d.x1 - d.x0) * (d.y1 - d.y0);
-  };
-  const work: Field = { ...field, gain: field.gain.slice() };
-  const all = findDifferences(work, { leastZ: LEAST_Z, what: 'faults' }).filter(awayFromFill);
-  const decoys = findDifferences(work, { leastZ: DECOY_Z, what: 'decoys' })
-    .filter(awayFromFill)
-    .filter((d) => !all.some((f) => f.z > 2 * d.z && meet(grow(f, COUPLING_REACH), d)));
-  const alarms = falseAlarms(decoys, DECOY_Z);
+  const clear = judgedClear(field.judged, fill);
+  const work: Field = { ...field, gain: field.gain.slice(), judged: clear };
+  const leastZ = Math.max(LEAST_Z, evidenceAtRank(work, 'decoys', DECOY_RANK));
+  const all = findDifferences(work, { leastZ, what: 'faults' });
+  // Complete from `decoyZ` up: the tail is only as good as its lower end.
+  const decoyZ = Math.max(DECOY_Z, evidenceAtRank(work, 'decoys', 2 * DECOY_RANK));
+  const decoys = findDifferences(work, { leastZ: decoyZ, what: 'decoys' }).filter(
+    (d) => !all.some((f) => f.z > 2 * d.z && meet(grow(f, COUPLING_REACH), d)),
+  );
+  const alarms = falseAlarms(decoys, decoyZ);
   const allowed = (FALSE_ALLOWED * Math.max(areaUm2, 1)) / 1000 / layers;
   const thresholdZ = alarms.threshold(Math.min(allowed, 0.5));
-  return { layer, found: all.filter((d) => d.z >= thresholdZ), decoys, alarms, thresholdZ };
+  return { layer, clear, found: all.filter((d) => d.z >= thresholdZ), decoys, alarms, thresholdZ };
 }
+
+const judgedClear = (judged: Uint8Array, fill: Uint8Array): Uint8Array =>
+  judged.map((v, n) => (v !== 0 && fill[n] === 0 ? 1 : 0));
 
 function fillZone(layer: PreparedLayer, canvas: Canvas): Uint8Array {
   const zone = new Uint8Array(canvas.width * canvas.height);
@@ -207,15 +213,8 @@ function usualSide(shapes: LayerShapes): number {
 }
 
 /** 1 where a phantom edit may be planted: judged, clear of fill and of all that was found. */
-function freePlaces(
-  layer: PreparedLayer,
-  found: readonly Difference[],
-  judged: Uint8Array,
-  canvas: Canvas,
-): Uint8Array {
-  const free = judged.slice();
-  const zone = fillZone(layer, canvas);
-  for (let n = 0; n < free.length; n++) if (zone[n]) free[n] = 0;
+function freePlaces(found: readonly Difference[], clear: Uint8Array, canvas: Canvas): Uint8Array {
+  const free = clear.slice();
   for (const d of found) {
     const box = clip(grow(d, 2 * COUPLING_REACH), canvas);
     for (let y = box.y0; y < box.y1; y++) free.fill(0, y * canvas.width + box.x0, y * canvas.width + box.x1);

@@ -11,7 +11,7 @@ const LEAST_SHARE = 0.25;
 export const LEAST_AMPLITUDE = 0.35;
 /** So much more than metal could make of it is no metal of this layer. */
 const MOST_AMPLITUDE = 2.5;
-const MOST_SEEDS = 30_000;
+const MOST_SEEDS = 20_000;
 
 export interface Search {
   /** Differences of less evidence are left alone, in standard deviations. */
@@ -27,6 +27,7 @@ interface Seed {
   readonly box: PixelBox;
   readonly ground: Ground;
   readonly z: number;
+  readonly evidence: number;
 }
 
 /**
@@ -47,9 +48,8 @@ export function findDifferences(field: Field, search: Search): Difference[] {
     const middle = ((box.y0 + box.y1) >> 1) * field.width + ((box.x0 + box.x1) >> 1);
     if (taken[ground][middle] !== 0) continue;
     const sign = signOf(ground, search.what);
-    const before = fitter.measure(box, ground, sign);
     // What was found before may have explained this seed.
-    if (!before || before.z < 0.7 * seed.z) continue;
+    if (fitter.evidence(box, ground, sign) < 0.7 * seed.evidence) continue;
     const fitted = fitter.fit(box, ground, sign);
     if (!fitted || fitted.z < search.leastZ || fitted.amplitude < LEAST_AMPLITUDE) continue;
     if (fitted.amplitude > MOST_AMPLITUDE) continue;
@@ -64,6 +64,13 @@ export function findDifferences(field: Field, search: Search): Difference[] {
 
 export function signOf(ground: Ground, what: Search['what']): 1 | -1 {
   return (ground === 'metal') === (what === 'faults') ? -1 : 1;
+}
+
+/**
+ * Evidence of the place that is `rank` places below the strongest, before any fit: how far up noise and misfit reach.
+ */
+export function evidenceAtRank(field: Field, what: Search['what'], rank: number): number {
+  return seeds(field, { leastZ: 4, what }).at(rank)?.z ?? 0;
 }
 
 function seeds(field: Field, search: Search): Seed[] {
@@ -121,7 +128,8 @@ function peaks(field: Field, search: Search, ground: Ground, side: number, sums:
       if (above[c]! > z || above[c - 1]! > z || above[c + 1]! > z) continue;
       if (below[c]! >= z || below[c - 1]! >= z || below[c + 1]! >= z) continue;
       const x = area.x0 + c;
-      out.push({ box: { x0: x, y0: y, x1: x + side, y1: y + side }, ground, z });
+      const evidence = sign * sums.evidence(x, y, side);
+      out.push({ box: { x0: x, y0: y, x1: x + side, y1: y + side }, ground, z, evidence });
     }
   }
   return out;
