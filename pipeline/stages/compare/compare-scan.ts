@@ -39,8 +39,10 @@ export interface CompareOutcome {
   readonly selftest: Selftest | null;
 }
 
-/** Per 1000 um2 of the field, over all layers together. */
-const FALSE_ALLOWED = 1;
+/** Per 1000 um2 of the field, over all layers together: a third of the one that is allowed, for what decoys miss. */
+const FALSE_ALLOWED = 0.3;
+/** Decoys that force a higher threshold than this are no noise: the layer is not understood. */
+const MOST_THRESHOLD = 30;
 /** Decoys are searched from here on, or from a higher level where they are many. */
 const DECOY_Z = 4;
 /** Faults are looked for where their evidence is above that of the decoy of this rank. */
@@ -94,6 +96,12 @@ export function compareScan(input: CompareInput): CompareOutcome {
       doubts.push(
         `The contrast of ${layer.name} is too low for this scan: metal as wide as drawn there would stand out by ` +
           `${least.toFixed(1)} standard deviations, and ${thresholdZ.toFixed(1)} are needed. It was not judged.`,
+      );
+      return;
+    }
+    if (thresholdZ > MOST_THRESHOLD) {
+      doubts.push(
+        `The image of ${layer.name} departs from its model by more than noise in both directions; it was not judged.`,
       );
       return;
     }
