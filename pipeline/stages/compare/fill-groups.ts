@@ -41,7 +41,9 @@ export function groupFill(extra: readonly Difference[], known: Float32Array, wid
     const lattice = findLattice(alike.map(centreOf));
     if (lattice && lattice.on.length >= LEAST_MEMBERS && lattice.on.length >= REGULAR * alike.length) {
       // What lies within a place of the lattice belongs to it too: fill at the edge of the field is cut.
-      const members = rest.filter((d) => within(d, lattice.nearest(centreOf(d)), seed.size));
+      const members = rest.filter(
+        (d) => within(d, lattice.nearest(centreOf(d), 1), seed.size) || between(d, lattice, seed.size),
+      );
       groups.push({ members, sizePx: seed.size, pitchPx: lattice.pitch });
       rest = rest.filter((d) => !members.includes(d));
     } else {
@@ -50,6 +52,18 @@ export function groupFill(extra: readonly Difference[], known: Float32Array, wid
       rest = rest.filter((d) => !alike.includes(d));
     }
   }
+}
+
+/** Where fill is sparse, the steps found are multiples of the true ones: a shape of the full size may lie between. */
+function between(d: Difference, lattice: Lattice, size: readonly [number, number]): boolean {
+  const [x, y] = centreOf(d);
+  return (
+    sides(d).every((s, k) => Math.abs(s - size[k]!) <= ALIKE_PX) &&
+    [2, 3].some((parts) => {
+      const [u, v] = lattice.nearest([x, y], parts);
+      return Math.max(Math.abs(u - x), Math.abs(v - y)) <= ON_LATTICE_PX / 2;
+    })
+  );
 }
 
 function within(
@@ -108,8 +122,8 @@ function median(values: number[]): number {
 interface Lattice {
   readonly on: readonly number[];
   readonly pitch: readonly [number, number];
-  /** The point of the lattice nearest to a point. */
-  readonly nearest: (point: readonly [number, number]) => [number, number];
+  /** The point nearest to a point of the lattice with its steps divided into so many parts. */
+  readonly nearest: (point: readonly [number, number], parts: number) => [number, number];
 }
 
 /** Neighbours per point whose displacements are tallied. */
@@ -193,8 +207,8 @@ function planeLattice(
     Math.max(Math.abs(ax), Math.abs(bx)),
     Math.max(Math.abs(ay), Math.abs(by)),
   ];
-  const nearest = (p: readonly [number, number]): [number, number] => {
-    const [u, v] = coordinates(p).map(Math.round) as [number, number];
+  const nearest = (p: readonly [number, number], parts: number): [number, number] => {
+    const [u, v] = coordinates(p).map((c) => Math.round(c * parts) / parts) as [number, number];
     return [origin[0] + u * ax + v * bx, origin[1] + u * ay + v * by];
   };
   return { on, pitch, nearest };
@@ -242,8 +256,9 @@ function lineLattice(points: readonly [number, number][], a: { x: number; y: num
   };
   const limit = Math.max(ON_LATTICE_PX, ON_LATTICE * length);
   const on = points.map((_, n) => n).filter((n) => miss(points[n]!) <= limit);
-  const nearest = ([x, y]: readonly [number, number]): [number, number] => {
-    const step = Math.round(((x - origin[0]) * a.x + (y - origin[1]) * a.y) / length ** 2);
+  const nearest = ([x, y]: readonly [number, number], parts: number): [number, number] => {
+    const along = ((x - origin[0]) * a.x + (y - origin[1]) * a.y) / length ** 2;
+    const step = Math.round(along * parts) / parts;
     return [origin[0] + step * a.x, origin[1] + step * a.y];
   };
   return { on, pitch: [Math.abs(a.x), Math.abs(a.y)], nearest };
