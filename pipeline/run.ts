@@ -4,12 +4,14 @@ import { join, relative, resolve } from 'node:path';
 import { performance } from 'node:perf_hooks';
 import { setImmediate as nextTurn } from 'node:timers/promises';
 import { evidenceSchema } from '../shared/artefacts/evidence.ts';
+import { findingsSchema } from '../shared/artefacts/findings.ts';
 import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
 import { layersSchema } from '../shared/artefacts/layers.ts';
 import { picturesSchema } from '../shared/artefacts/pictures.ts';
 import { type Placement, placementSchema } from '../shared/artefacts/placement.ts';
 import { platesSchema } from '../shared/artefacts/plates.ts';
 import { reviewsSchema } from '../shared/artefacts/reviews.ts';
+import { selftestSchema } from '../shared/artefacts/selftest.ts';
 import { surveySchema } from '../shared/artefacts/survey.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import { gridBoxUm } from '../shared/frames.ts';
@@ -24,6 +26,7 @@ import { writeNets } from './stages/connect/write-nets.ts';
 import { confirmLandmarks } from './stages/place/confirm-landmarks.ts';
 import type { MeasuredHeights } from './stages/place/heights/measure-heights.ts';
 import { measureScanHeights } from './stages/place/heights/measure-scan.ts';
+import { compareScan } from './stages/compare/compare-scan.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
 import { type PlacedByImage, placeByImage } from './stages/place/place-by-image.ts';
 import { placeScan } from './stages/place/place-scan.ts';
@@ -245,17 +248,46 @@ async function buildScan(
         ),
       )
     : new Map();
-
-  const nets = drawing
-    ? await timed('nets', async () => {
-        const { layout: read, top } = drawing.layout;
-        const withheld = withheldBy(loaded.campaign);
-        const traced = traceWindow(read, top, drawing.process, gridBoxUm(plan.grid), withheld);
-        const compared = { id: scan.id, grid: plan.grid, layers, placement, portraits, findings: null };
-        return writeNets(traced, compared, read, top, folder, progress, withheld);
-      })
+  const traced = drawing
+    ? await timed('nets', async () =>
+        traceWindow(
+          drawing.layout.layout,
+          drawing.layout.top,
+          drawing.process,
+          gridBoxUm(plan.grid),
+          withheldBy(loaded.campaign),
+        ),
+      )
+    : null;
+  const compared = drawing
+    ? await timed('compare', async () =>
+        compareScan({
+          layout: drawing.layout.layout,
+          top: drawing.layout.top,
+          process: drawing.process,
+          placement,
+          layers,
+          grid: plan.grid,
+          portraits,
+          ...(traced ? { netsAt: (layer, boxUm) => traced.drawn.netsAt(layer, boxUm) } : {}),
+        }),
+      )
     : null;
 
+  if (compared) {
+    await writeArtefact(join(folder, 'findings.json'), findingsSchema, compared.findings);
+    if (compared.selftest)
+      await writeArtefact(join(folder, 'selftest.json'), selftestSchema, compared.selftest);
+  }
+  const nets =
+    drawing && traced
+      ? await timed('nets', async () => {
+          const { layout: read, top } = drawing.layout;
+          const findings = placement.verdict === 'locked' ? (compared?.findings ?? null) : null;
+          const judged = { id: scan.id, grid: plan.grid, layers, placement, portraits, findings };
+          return writeNets(traced, judged, read, top, folder, progress, withheldBy(loaded.campaign));
+        })
+      : null;
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
   if (found.evidence) await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, found.evidence);
@@ -284,6 +316,7 @@ async function buildScan(
       ...placement.doubts,
       ...(measured?.doubts ?? told?.doubts ?? []),
       ...brokenDoubt(survey.broken_slices),
+      ...(placement.verdict === 'locked' ? (compared?.findings.doubts ?? []) : []),
       ...(nets?.doubts ?? []),
     ],
   };

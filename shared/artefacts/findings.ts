@@ -56,6 +56,24 @@ export const findingsSchema = z.object({
       box_um: box,
     }),
   ),
+  bias: z
+    .array(
+      z.object({
+        layer: z.string(),
+        widening_um: z.number().describe('How far every edge stands outside the drawn one.'),
+        widening_sd_um: z.number().nonnegative(),
+        shift_um: point.describe(
+          'How far the layer lies from its drawing, beyond the placement of the scan.',
+        ),
+        shift_sd_um: point,
+        blur_um: z.number().positive().describe('Standard deviation of the blur in the plane.'),
+        bright: z.boolean().describe('Whether metal is brighter than what is around it.'),
+        correlation: z.number().describe('Of the image with its model, both without their slow parts.'),
+      }),
+    )
+    .default([])
+    .describe('What all edges of a layer have in common; never reported as findings.'),
+  doubts: z.array(z.string()).default([]).describe('What could not be judged, and why.'),
 });
 
 export type Findings = z.output<typeof findingsSchema>;

@@ -1,0 +1,187 @@
+/** From portraits and drawing to fields of evidence, fill and bias, layer by layer. */
+import type { Layers } from '../../../shared/artefacts/layers.ts';
+import type { PlateGrid } from '../../../shared/frames.ts';
+import { squaredDistances } from '../../kernels/distance-transform.ts';
+import { HighPass } from '../../kernels/high-pass.ts';
+import type { Difference, Field } from './box-fit.ts';
+import { boxUm, type Canvas, createCanvas, onCanvas, type PixelBox } from './canvas.ts';
+import { type Evidence, layerEvidence } from './evidence.ts';
+import { type FillGroup, groupFill } from './fill-groups.ts';
+import { findDifferences } from './find-differences.ts';
+import { fitLayers, type LayerFit, type LayerOnCanvas } from './fit-layers.ts';
+import { SLOW_PX } from './kernel-bank.ts';
+import { type DrawnShape, type LayerBias, type LayerShapes, NO_BIAS, rasters } from './layer-drawing.ts';
+import { localResidual } from './local-fit.ts';
+import { modelImages } from './model-images.ts';
+
+/** Pixels at the rim of the data that are not judged: filters look beyond it. */
+const RIM_PX = 9;
+/** Fill stands out by far, or it is not looked for. */
+const FILL_Z = 8;
+const FILL_AMPLITUDE = 0.5;
+/** A bias is believed where the fit follows the image at least this well. */
+const LEAST_CORRELATION = 0.25;
+
+export interface PortraitImage {
+  readonly name: string;
+  /** On the plate grid, NaN where there is no data. */
+  readonly values: Float32Array;
+}
+
+export interface PreparedLayer {
+  readonly name: string;
+  /** Position in the process table. */
+  readonly number: number;
+  readonly shapes: LayerShapes;
+  readonly fit: LayerFit | null;
+  readonly bias: LayerBias;
+  readonly fill: readonly FillGroup[];
+  /** Null where the layer cannot be judged; `doubt` says why. */
+  readonly field: Field | null;
+  readonly evidence: Evidence | null;
+  readonly doubt: string | null;
+}
+
+export interface Prepared {
+  readonly canvas: Canvas;
+  readonly judged: Uint8Array;
+  readonly layers: readonly PreparedLayer[];
+}
+
+export type Canvased = (canvas: Canvas) => LayerShapes[];
+
+export function prepareLayers(
+  shapesOn: Canvased,
+  heights: Layers,
+  grid: PlateGrid,
+  portraits: readonly PortraitImage[],
+  random: () => number,
+): Prepared {
+  const seen = new Map(heights.layers.map((l) => [l.name, l]));
+  const usable = portraits.filter((p) => seen.get(p.name)?.seen === 'whole' && hasData(p.values));
+  const canvas = createCanvas(
+    grid,
+    usable.map((p) => p.values),
+  );
+  const judged = eroded(canvas, RIM_PX);
+  const highPass = new HighPass(canvas.mask, canvas.width, canvas.height, SLOW_PX);
+  const shapes = shapesOn(canvas);
+  const fill: FillGroup[][] = shapes.map(() => []);
+  let bias: LayerBias[] = shapes.map(() => NO_BIAS);
+  const images = shapes.map(({ layer }) => {
+    const portrait = usable.find((p) => p.name === layer.name);
+    return portrait ? highPass.apply(onCanvas(canvas, grid, portrait.values)) : null;
+  });
+  const place = (): LayerOnCanvas[] =>
+    shapes.map((own, n) => {
+      const span = seen.get(own.layer.name)!;
+      const added = fill[n]!.flatMap((group) =>
+        group.members.map((d) => fillShape(d, canvas.grid, bias[n]!)),
+      );
+      return {
+        name: own.layer.name,
+        bottomUm: span.bottom_um,
+        topUm: span.top_um,
+        rasters: rasters(own.shapes, [...own.fill, ...added], canvas.grid, bias[n]!),
+        image: images[n]!,
+      };
+    });
+  // First where the edges lie, then what was added, then everything else.
+  let layers = place();
+  let fits = fitLayers(layers, canvas, highPass, random);
+  bias = fits.map((fit) => biasOf(fit, canvas.grid.pixel_um));
+  layers = place();
+  const evidenceOf = (n: number, fit: LayerFit, model: Float32Array): Evidence =>
+    layerEvidence(
+      localResidual(images[n]!, model, canvas, fit.residual),
+      fit.kernels.get(n)!,
+      canvas,
+      highPass,
+      random,
+    );
+  fits = fitLayers(layers, canvas, highPass, random);
+  const models = modelImages(layers, fits, canvas, highPass);
+  fits.forEach((fit, n) => {
+    if (!fit || shapes[n]!.layer.role !== 'conductor') return;
+    const evidence = evidenceOf(n, fit, models[n]!);
+    models[n] = null;
+    const field = fieldOf(canvas, layers[n]!, evidence, judged);
+    const extra = findDifferences(field, { leastZ: FILL_Z, what: 'faults', only: 'gap' });
+    fill[n] = groupFill(
+      extra.filter((d) => d.amplitude >= FILL_AMPLITUDE),
+      layers[n]!.rasters.known,
+      canvas.width,
+    );
+  });
+  if (fill.some((groups) => groups.length > 0)) {
+    layers = place();
+    fits = fitLayers(layers, canvas, highPass, random);
+  }
+  const last = modelImages(layers, fits, canvas, highPass);
+  const prepared = layers.map((layer, n): PreparedLayer => {
+    const fit = fits[n]!;
+    const base = { name: layer.name, number: n, shapes: shapes[n]!, fit, bias: bias[n]!, fill: fill[n]! };
+    const doubt = doubtOf(layer.name, seen.get(layer.name)!.seen, images[n] !== null, fit);
+    if (doubt !== null || !fit) return { ...base, field: null, evidence: null, doubt };
+    const evidence = evidenceOf(n, fit, last[n]!);
+    last[n] = null;
+    return { ...base, field: fieldOf(canvas, layer, evidence, judged), evidence, doubt: null };
+  });
+  return { canvas, judged, layers: prepared };
+}
+
+function doubtOf(name: string, seen: string, hasImage: boolean, fit: LayerFit | null): string | null {
+  if (seen === 'outside') return `${name} lies outside the scan and was not compared.`;
+  if (seen === 'cut') return `The scan ends inside ${name}; it was not compared.`;
+  if (!hasImage) return `There is no image of ${name} to compare.`;
+  if (!fit) return `Nothing is drawn on ${name} in the field; how its metal looks could not be learnt.`;
+  if (fit.correlation < LEAST_CORRELATION)
+    return `The image of ${name} does not follow its drawing well enough to be judged (correlation ${fit.correlation.toFixed(2)}).`;
+  return null;
+}
+
+function hasData(values: Float32Array): boolean {
+  let count = 0;
+  for (let n = 0; n < values.length; n++) if (Number.isFinite(values[n]!)) count++;
+  return count > 0.3 * values.length;
+}
+
+function eroded(canvas: Canvas, by: number): Uint8Array {
+  const outside = canvas.mask.map((v) => 1 - v);
+  const distance = squaredDistances(outside, canvas.width, canvas.height);
+  return canvas.mask.map((_, n) => (distance[n]! > by * by ? 1 : 0));
+}
+
+const fieldOf = (canvas: Canvas, layer: LayerOnCanvas, evidence: Evidence, judged: Uint8Array): Field => ({
+  width: canvas.width,
+  height: canvas.height,
+  gain: evidence.gain,
+  coupling: evidence.coupling,
+  trust: evidence.trust,
+  drawn: layer.rasters.drawn,
+  known: layer.rasters.known,
+  judged,
+});
+
+function biasOf(fit: LayerFit | null, pixelUm: number): LayerBias {
+  if (!fit || fit.correlation < LEAST_CORRELATION) return NO_BIAS;
+  const limit = (v: number, most: number): number => Math.min(Math.max(v, -most), most);
+  return {
+    wideningUm: limit(fit.wideningPx, 1) * pixelUm,
+    shiftUm: [limit(fit.shiftPx[0], 2) * pixelUm, -limit(fit.shiftPx[1], 2) * pixelUm],
+  };
+}
+
+/** A found fill shape as if it had been drawn: the layer's bias is added again when it is rendered. */
+function fillShape(d: Difference, grid: PlateGrid, bias: LayerBias): DrawnShape {
+  const inset: PixelBox = d;
+  const [x0, y0, x1, y1] = boxUm(grid, inset);
+  const [w, [sx, sy]] = [bias.wideningUm, bias.shiftUm];
+  // Fitted boxes have whole pixels for sides: the area found decides how far the edges really reach.
+  const pull = ((1 - Math.sqrt(Math.min(Math.max(d.amplitude, 0.7), 1.3))) * Math.min(x1 - x0, y1 - y0)) / 2;
+  const box = [x0 + w + pull - sx, y0 + w + pull - sy, x1 - w - pull - sx, y1 - w - pull - sy] as const;
+  return {
+    xyUm: Float64Array.from([box[0], box[1], box[2], box[1], box[2], box[3], box[0], box[3]]),
+    boxUm: box,
+  };
+}

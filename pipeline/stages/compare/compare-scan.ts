@@ -1,0 +1,242 @@
+/** The compare stage: what the image shows that is not drawn, and what is drawn that it does not show. */
+import { type Findings, findingsSchema } from '../../../shared/artefacts/findings.ts';
+import type { Layers } from '../../../shared/artefacts/layers.ts';
+import type { Placement } from '../../../shared/artefacts/placement.ts';
+import { joinedConductors, type Process } from '../../../shared/artefacts/process.ts';
+import type { Selftest } from '../../../shared/artefacts/selftest.ts';
+import { gridBoxUm, type PlateGrid } from '../../../shared/frames.ts';
+import type { Layout } from '../../formats/layout.ts';
+import { labelComponents } from '../../kernels/components.ts';
+import type { Difference, Field } from './box-fit.ts';
+import { type Canvas, clip, grow, meet } from './canvas.ts';
+import { classifyLayer, type LayerContext } from './classify.ts';
+import { type PortraitImage, type PreparedLayer, prepareLayers } from './compare-layers.ts';
+import { COUPLING_REACH } from './evidence.ts';
+import { evidenceAtRank, findDifferences, squareCoupling } from './find-differences.ts';
+import { withoutGhosts } from './ghosts.ts';
+import { type LayerShapes, readShapes } from './layer-drawing.ts';
+import { type FalseAlarms, falseAlarms, LEAST_Z } from './odds.ts';
+import { biasEntry, fillOf, findingOf, type NetsAt } from './report.ts';
+import { selfTest, type TestedLayer } from './self-test.ts';
+
+export type { NetsAt } from './report.ts';
+
+export interface CompareInput {
+  readonly layout: Layout;
+  readonly top: string;
+  readonly process: Process;
+  readonly placement: Pick<Placement, 'verdict'>;
+  readonly layers: Layers;
+  readonly grid: PlateGrid;
+  readonly portraits: readonly PortraitImage[];
+  readonly netsAt?: NetsAt;
+  /** Of the sampling and the planting. */
+  readonly seed?: number;
+}
+
+export interface CompareOutcome {
+  readonly findings: Findings;
+  readonly selftest: Selftest | null;
+}
+
+/** Per 1000 um2 of the field, over all layers together: a third of the one that is allowed, for what decoys miss. */
+const FALSE_ALLOWED = 0.3;
+/** Decoys that force a higher threshold than this are no noise: the layer is not understood. */
+const MOST_THRESHOLD = 30;
+/** Decoys are searched from here on, or from a higher level where they are many. */
+const DECOY_Z = 4;
+/** Faults are looked for where their evidence is above that of the decoy of this rank. */
+const DECOY_RANK = 60;
+/** Differences this close to fill are its edges. */
+const FILL_RIM_PX = 4;
+/** More findings than this share of a layer's drawn area are no faults of fabrication. */
+const MOST_DIFFERENT = 0.1;
+
+export function compareScan(input: CompareInput): CompareOutcome {
+  if (input.placement.verdict !== 'locked')
+    return {
+      findings: nothing([
+        'The place of this scan on the die is not certain, so nothing was judged: image and drawing were not compared.',
+      ]),
+      selftest: null,
+    };
+  const random = seeded(input.seed ?? 1);
+  const prepared = prepareLayers(
+    (canvas) => readShapes(input.layout, input.top, input.process, gridBoxUm(canvas.grid)),
+    input.layers,
+    input.grid,
+    input.portraits,
+    random,
+  );
+  const { canvas, judged } = prepared;
+  const pixelUm = canvas.grid.pixel_um;
+  const areaUm2 = judged.reduce((sum, v) => sum + v, 0) * pixelUm * pixelUm;
+  const doubts = prepared.layers.flatMap((l) => (l.doubt ? [l.doubt] : []));
+  const judgeable = prepared.layers.filter((l) => l.field !== null);
+  const searched = judgeable.map((layer) => search(layer, canvas, judgeable.length, areaUm2));
+  const kept = withoutGhosts(
+    searched.map((s) => ({
+      number: prepared.layers.indexOf(s.layer),
+      field: s.layer.field!,
+      fit: s.layer.fit!,
+      noise: s.layer.evidence!.noise,
+      found: s.found,
+    })),
+  );
+  const out: Findings['findings'] = [];
+  const judgedArea: Record<string, number> = {};
+  const tested: TestedLayer[] = [];
+  let falseSeen = 0;
+  searched.forEach((s, n) => {
+    const { layer, thresholdZ } = s;
+    const context = contextOf(layer, prepared.layers, input.process, pixelUm);
+    const side = Math.min(Math.max(Math.round(context.widthPx), 1), 21);
+    const least = Math.sqrt(Math.max(squareCoupling(layer.field!.coupling, side), 0));
+    if (least < thresholdZ) {
+      doubts.push(
+        `The contrast of ${layer.name} is too low for this scan: metal as wide as drawn there would stand out by ` +
+          `${least.toFixed(1)} standard deviations, and ${thresholdZ.toFixed(1)} are needed. It was not judged.`,
+      );
+      return;
+    }
+    if (thresholdZ > MOST_THRESHOLD) {
+      doubts.push(
+        `The image of ${layer.name} departs from its model by more than noise in both directions; it was not judged.`,
+      );
+      return;
+    }
+    const differences = kept[n]!;
+    const changed = differences.reduce((sum, d) => sum + d.areaPx, 0);
+    const drawnArea = layer.field!.drawn.reduce((sum, v, at) => sum + (judged[at] ? v : 0), 0);
+    if (differences.length > 20 && changed > MOST_DIFFERENT * drawnArea) {
+      doubts.push(
+        `Image and drawing of ${layer.name} differ at ${differences.length} places, too many for faults of ` +
+          `fabrication; the layer was not judged.`,
+      );
+      return;
+    }
+    judgedArea[layer.name] = areaUm2;
+    falseSeen += s.decoys.filter((d) => d.z >= thresholdZ).length;
+    for (const found of classifyLayer(differences, context))
+      out.push(findingOf(found, layer.name, s.thresholdZ, s.alarms, canvas, input.netsAt));
+    tested.push({
+      name: layer.name,
+      context: { ...context, conductors: null },
+      thresholdZ,
+      free: freePlaces(differences, s.clear, canvas),
+      sidePx: side,
+    });
+  });
+  out.sort((a, b) => b.probability - a.probability || a.layer.localeCompare(b.layer));
+  const findings: Findings = {
+    version: 1,
+    judged_area_um2: judgedArea,
+    findings: out.map((f, n) => ({ ...f, id: `F${String(n + 1).padStart(4, '0')}` })),
+    fill: prepared.layers.flatMap((layer) => fillOf(layer, canvas, judged)),
+    bias: judgeable.map((layer) => biasEntry(layer, pixelUm)),
+    doubts,
+  };
+  return {
+    findings: findingsSchema.parse(findings),
+    selftest: selfTest(tested, pixelUm, { seen: falseSeen, areaUm2 }, random),
+  };
+}
+
+function nothing(doubts: string[]): Findings {
+  return { version: 1, judged_area_um2: {}, findings: [], fill: [], bias: [], doubts };
+}
+
+interface Searched {
+  readonly layer: PreparedLayer;
+  /** Judged, and clear of fill and its edges. */
+  readonly clear: Uint8Array;
+  readonly found: readonly Difference[];
+  readonly decoys: readonly Difference[];
+  readonly alarms: FalseAlarms;
+  readonly thresholdZ: number;
+}
+
+/** Faults first, so that their own halos are not counted as decoys; then the decoys set the threshold. */
+function search(layer: PreparedLayer, canvas: Canvas, layers: number, areaUm2: number): Searched {
+  const field = layer.field!;
+  const fill = fillZone(layer, canvas);
+  const clear = judgedClear(field.judged, fill);
+  const work: Field = { ...field, gain: field.gain.slice(), judged: clear };
+  const leastZ = Math.max(LEAST_Z, evidenceAtRank(work, 'decoys', DECOY_RANK));
+  const all = findDifferences(work, { leastZ, what: 'faults' });
+  // Complete from `decoyZ` up: the tail is only as good as its lower end.
+  const decoyZ = Math.max(DECOY_Z, evidenceAtRank(work, 'decoys', 2 * DECOY_RANK));
+  const decoys = findDifferences(work, { leastZ: decoyZ, what: 'decoys' }).filter(
+    (d) => !all.some((f) => f.z > 2 * d.z && meet(grow(f, COUPLING_REACH), d)),
+  );
+  const alarms = falseAlarms(decoys, decoyZ);
+  const allowed = (FALSE_ALLOWED * Math.max(areaUm2, 1)) / 1000 / layers;
+  const thresholdZ = alarms.threshold(Math.min(allowed, 0.5));
+  return { layer, clear, found: all.filter((d) => d.z >= thresholdZ), decoys, alarms, thresholdZ };
+}
+
+const judgedClear = (judged: Uint8Array, fill: Uint8Array): Uint8Array =>
+  judged.map((v, n) => (v !== 0 && fill[n] === 0 ? 1 : 0));
+
+function fillZone(layer: PreparedLayer, canvas: Canvas): Uint8Array {
+  const zone = new Uint8Array(canvas.width * canvas.height);
+  const { drawn, known } = layer.field!;
+  for (let n = 0; n < zone.length; n++) if (known[n]! - drawn[n]! > 0.5) zone[n] = 1;
+  for (const group of layer.fill)
+    for (const d of group.members) {
+      const box = clip(grow(d, FILL_RIM_PX), canvas);
+      for (let y = box.y0; y < box.y1; y++)
+        zone.fill(1, y * canvas.width + box.x0, y * canvas.width + box.x1);
+    }
+  return zone;
+}
+
+function contextOf(
+  layer: PreparedLayer,
+  all: readonly PreparedLayer[],
+  process: Process,
+  pixelUm: number,
+): LayerContext {
+  const field = layer.field!;
+  const mask = Uint8Array.from(field.drawn, (v) => (v > 0.5 ? 1 : 0));
+  const vias = all.filter(
+    (l) =>
+      l.field !== null &&
+      l.shapes.layer.role === 'via' &&
+      joinedConductors(process, l.shapes.layer).includes(layer.name),
+  );
+  return {
+    role: layer.shapes.layer.role,
+    field,
+    conductors: labelComponents(mask, field.width, field.height, 8).labels,
+    vias: vias.map((l) => l.field!.drawn),
+    widthPx: usualSide(layer.shapes) / pixelUm,
+  };
+}
+
+/** Shorter side of the usual shape of a layer: the median of the narrower half. */
+function usualSide(shapes: LayerShapes): number {
+  const sides = shapes.shapes.map(({ boxUm: b }) => Math.min(b[2] - b[0], b[3] - b[1])).sort((a, b) => a - b);
+  return sides.length === 0 ? 0.2 : sides[Math.floor(sides.length / 4)]!;
+}
+
+/** 1 where a phantom edit may be planted: judged, clear of fill and of all that was found. */
+function freePlaces(found: readonly Difference[], clear: Uint8Array, canvas: Canvas): Uint8Array {
+  const free = clear.slice();
+  for (const d of found) {
+    const box = clip(grow(d, 2 * COUPLING_REACH), canvas);
+    for (let y = box.y0; y < box.y1; y++) free.fill(0, y * canvas.width + box.x0, y * canvas.width + box.x1);
+  }
+  return free;
+}
+
+/** Numbers in [0, 1), the same for the same seed. @source xorshift32, Marsaglia, J. Stat. Softw. 8 (14), 2003 */
+function seeded(seed: number): () => number {
+  let state = (Math.imul(seed, 0x9e3779b1) ^ 0x2545f491) | 0 || 1;
+  return () => {
+    state ^= state << 13;
+    state ^= state >>> 17;
+    state ^= state << 5;
+    return (state >>> 0) / 2 ** 32;
+  };
+}

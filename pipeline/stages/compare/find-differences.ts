@@ -1,0 +1,186 @@
+/** Looks over a layer for places where metal is missing or too much, from the strongest down. */
+import { BoxFitter, type Difference, type Field, type Ground } from './box-fit.ts';
+import { clip, grow, type PixelBox } from './canvas.ts';
+import { COUPLING_REACH } from './evidence.ts';
+
+/** Sides of the squares that the layer is looked over with, pixels. */
+const SIDES = [3, 5, 8, 13, 21];
+/** A square counts where at least this share of it lies on the ground that is asked about. */
+const LEAST_SHARE = 0.25;
+/** Below this amplitude a significant difference is a misfit of the model, not metal that came or went. */
+export const LEAST_AMPLITUDE = 0.35;
+/** So much more than metal could make of it is no metal of this layer. */
+const MOST_AMPLITUDE = 2.5;
+const MOST_SEEDS = 20_000;
+
+export interface Search {
+  /** Differences of less evidence are left alone, in standard deviations. */
+  readonly leastZ: number;
+  /** `faults`: metal missing where drawn, or present where not. `decoys`: the two that physics forbids. */
+  readonly what: 'faults' | 'decoys';
+  readonly within?: PixelBox;
+  /** Looks on this ground only. */
+  readonly only?: Ground;
+}
+
+interface Seed {
+  readonly box: PixelBox;
+  readonly ground: Ground;
+  readonly z: number;
+  readonly evidence: number;
+}
+
+/**
+ * Strongest first. What is found is taken out of `field.gain`.
+ *
+ * Decoys are more than full metal, and less than none: only noise and misfit make them, so that their number tells how
+ * many of the faults are false.
+ */
+export function findDifferences(field: Field, search: Search): Difference[] {
+  const fitter = new BoxFitter(field);
+  const found: Difference[] = [];
+  const taken: Record<Ground, Uint8Array> = {
+    metal: new Uint8Array(field.gain.length),
+    gap: new Uint8Array(field.gain.length),
+  };
+  for (const seed of seeds(field, search)) {
+    const { box, ground } = seed;
+    const middle = ((box.y0 + box.y1) >> 1) * field.width + ((box.x0 + box.x1) >> 1);
+    if (taken[ground][middle] !== 0) continue;
+    const sign = signOf(ground, search.what);
+    // What was found before may have explained this seed.
+    if (fitter.evidence(box, ground, sign) < 0.7 * seed.evidence) continue;
+    const fitted = fitter.fit(box, ground, sign);
+    if (!fitted || fitted.z < search.leastZ || fitted.amplitude < LEAST_AMPLITUDE) continue;
+    if (fitted.amplitude > MOST_AMPLITUDE) continue;
+    fitter.account(fitted);
+    found.push(fitted);
+    const around = clip(grow(fitted, 1), field);
+    for (let y = around.y0; y < around.y1; y++)
+      taken[ground].fill(1, y * field.width + around.x0, y * field.width + around.x1);
+  }
+  return found.sort((a, b) => b.z - a.z);
+}
+
+export function signOf(ground: Ground, what: Search['what']): 1 | -1 {
+  return (ground === 'metal') === (what === 'faults') ? -1 : 1;
+}
+
+/**
+ * Evidence of the place that is `rank` places below the strongest, before any fit: how far up noise and misfit reach.
+ */
+export function evidenceAtRank(field: Field, what: Search['what'], rank: number): number {
+  return seeds(field, { leastZ: 4, what }).at(rank)?.z ?? 0;
+}
+
+function seeds(field: Field, search: Search): Seed[] {
+  const out: Seed[] = [];
+  for (const ground of ['metal', 'gap'] as const) {
+    if (search.only && ground !== search.only) continue;
+    const sums = new SummedArea(field, ground);
+    for (const side of SIDES) out.push(...peaks(field, search, ground, side, sums));
+  }
+  return out.sort((a, b) => b.z - a.z).slice(0, MOST_SEEDS);
+}
+
+/** Squares of one size whose evidence is the greatest around. */
+function peaks(field: Field, search: Search, ground: Ground, side: number, sums: SummedArea): Seed[] {
+  const { width, height, trust } = field;
+  const sign = signOf(ground, search.what);
+  const own = squareCoupling(field.coupling, side);
+  if (!(own > 0)) return [];
+  const area = clip(search.within ?? { x0: 0, y0: 0, x1: width, y1: height }, field);
+  const columns = area.x1 - area.x0 - side + 1;
+  if (columns < 3 || area.y1 - area.y0 - side + 1 < 3) return [];
+  const rows = [0, 1, 2].map(() => new Float32Array(columns));
+  const half = side >> 1;
+  const fill = (y: number, row: Float32Array): void => {
+    for (let c = 0; c < columns; c++) {
+      const x = area.x0 + c;
+      const weight = sums.weight(x, y, side);
+      if (weight < LEAST_SHARE * side * side) {
+        row[c] = 0;
+        continue;
+      }
+      const share = weight / (side * side);
+      // Between a strip, whose coupling falls with its area, and a thinner cover, where it falls with the square.
+      const q = own * share * Math.sqrt(share) * trust[(y + half) * width + x + half]!;
+      row[c] = q > 0 ? (sign * sums.evidence(x, y, side)) / Math.sqrt(q) : 0;
+    }
+  };
+  const out: Seed[] = [];
+  const lastRow = area.y1 - side;
+  fill(area.y0, rows[0]!);
+  fill(area.y0 + 1, rows[1]!);
+  // The seed's own fit decides; a little below the limit, because a fitted box gains evidence.
+  const limit = 0.75 * search.leastZ;
+  for (let y = area.y0 + 1; y < lastRow; y++) {
+    const [above, here, below] = [
+      rows[(y - area.y0 - 1) % 3]!,
+      rows[(y - area.y0) % 3]!,
+      rows[(y - area.y0 + 1) % 3]!,
+    ];
+    fill(y + 1, below);
+    for (let c = 1; c < columns - 1; c++) {
+      const z = here[c]!;
+      if (z < limit) continue;
+      if (here[c - 1]! > z || here[c + 1]! >= z) continue;
+      if (above[c]! > z || above[c - 1]! > z || above[c + 1]! > z) continue;
+      if (below[c]! >= z || below[c - 1]! >= z || below[c + 1]! >= z) continue;
+      const x = area.x0 + c;
+      const evidence = sign * sums.evidence(x, y, side);
+      out.push({ box: { x0: x, y0: y, x1: x + side, y1: y + side }, ground, z, evidence });
+    }
+  }
+  return out;
+}
+
+/** <D, C D> of a full square. */
+export function squareCoupling(coupling: Float32Array, side: number): number {
+  const reach = COUPLING_REACH;
+  let sum = 0;
+  for (let dy = -Math.min(side - 1, reach); dy <= Math.min(side - 1, reach); dy++)
+    for (let dx = -Math.min(side - 1, reach); dx <= Math.min(side - 1, reach); dx++)
+      sum +=
+        (side - Math.abs(dx)) *
+        (side - Math.abs(dy)) *
+        coupling[(dy + reach) * (2 * reach + 1) + dx + reach]!;
+  return sum;
+}
+
+/** Sums over any box in constant time. @source Crow, Computer Graphics (SIGGRAPH) 18, 207 (1984) */
+class SummedArea {
+  readonly #gain: Float64Array;
+  readonly #weight: Float64Array;
+  readonly #stride: number;
+
+  constructor(field: Field, ground: Ground) {
+    const { width, height, gain, drawn, known, judged } = field;
+    const stride = width + 1;
+    this.#stride = stride;
+    this.#gain = new Float64Array(stride * (height + 1));
+    this.#weight = new Float64Array(stride * (height + 1));
+    for (let y = 0; y < height; y++) {
+      let g = 0;
+      let w = 0;
+      for (let x = 0; x < width; x++) {
+        const n = y * width + x;
+        const share = judged[n] === 0 ? 0 : ground === 'metal' ? drawn[n]! : 1 - known[n]!;
+        g += share * gain[n]!;
+        w += share;
+        const to = (y + 1) * stride + x + 1;
+        this.#gain[to] = this.#gain[to - stride]! + g;
+        this.#weight[to] = this.#weight[to - stride]! + w;
+      }
+    }
+  }
+
+  evidence = (x: number, y: number, side: number): number => this.#sum(this.#gain, x, y, side);
+  weight = (x: number, y: number, side: number): number => this.#sum(this.#weight, x, y, side);
+
+  #sum(table: Float64Array, x: number, y: number, side: number): number {
+    const top = y * this.#stride + x;
+    const bottom = top + side * this.#stride;
+    return table[bottom + side]! - table[bottom]! - table[top + side]! + table[top]!;
+  }
+}

@@ -1,0 +1,60 @@
+/** The blurs that a layer's image is put together from. */
+import { blurPlane } from '../../kernels/gaussian-plane.ts';
+import type { HighPass } from '../../kernels/high-pass.ts';
+
+/**
+ * Standard deviations in pixels. A sum of Gaussians with coefficients of either sign reproduces any smooth round
+ * kernel, so neither the point spread nor the halos of the missing cone are assumed, only that they are round.
+ */
+export const BANK_PX = [0.7, 1.2, 2.1, 3.7, 6.6, 12] as const;
+
+/** Slower than this is drift. */
+export const SLOW_PX = 26;
+
+/** Calls back with each blur of a raster, high-passed; the raster handed over is used again for the next. */
+export function eachBlur(
+  raster: Float32Array,
+  width: number,
+  height: number,
+  highPass: HighPass,
+  wanted: (index: number) => boolean,
+  take: (blurred: Float32Array, index: number) => void,
+): void {
+  const scratch = new Float32Array(raster.length);
+  BANK_PX.forEach((sigma, index) => {
+    if (!wanted(index)) return;
+    take(highPass.apply(blurPlane(raster, width, height, sigma, scratch)), index);
+  });
+}
+
+/** A sum of blurs: one coefficient per entry of the bank. */
+export type BankKernel = ArrayLike<number>;
+
+/** Adds the blurs of a raster, weighted, without a high-pass. */
+export function applyKernel(
+  kernel: BankKernel,
+  raster: Float32Array,
+  width: number,
+  height: number,
+): Float32Array {
+  const out = new Float32Array(raster.length);
+  const scratch = new Float32Array(raster.length);
+  BANK_PX.forEach((sigma, index) => {
+    const weight = kernel[index]!;
+    if (weight === 0) return;
+    blurPlane(raster, width, height, sigma, scratch);
+    for (let n = 0; n < out.length; n++) out[n]! += weight * scratch[n]!;
+  });
+  return out;
+}
+
+/** Value of a kernel at a distance from its centre, per pixel of area. */
+export function kernelAt(kernel: BankKernel, distancePx: number): number {
+  let sum = 0;
+  BANK_PX.forEach((sigma, index) => {
+    const variance = sigma * sigma;
+    sum +=
+      (kernel[index]! * Math.exp(-(distancePx * distancePx) / (2 * variance))) / (2 * Math.PI * variance);
+  });
+  return sum;
+}
