@@ -37,6 +37,12 @@ export interface Refusal {
 
 export const refused = (reason: string): Refusal => ({ kind: 'refused', reason });
 
+/**
+ * Plateaus are let bend only where this many standard deviations of the blur lie beside an edge: on shorter ones the
+ * bend and the edge look alike.
+ */
+export const BEND_FROM = 4.5;
+
 /** An edge counts as seen when its rise is this many times its own uncertainty. */
 export const SEEN = 3;
 
@@ -54,8 +60,8 @@ export interface EdgeRequest {
 /**
  * Position of an edge.
  *
- * A missing cone and neighbouring shapes bend the plateaus; around an isolated edge they do so symmetrically, so a
- * straight ground under a Gaussian-blurred step leaves the position unbiased as long as the stretch is centred on it.
+ * A missing cone and neighbouring shapes tilt and bend the plateaus. A ground of second order under a Gaussian-blurred
+ * step takes both up, as long as the stretch is centred on the edge.
  */
 export function fitEdge(profile: Profile, request: EdgeRequest): EdgeFit | Refusal {
   const { first, last, nearPx, blur, noise } = request;
@@ -68,9 +74,11 @@ export function fitEdge(profile: Profile, request: EdgeRequest): EdgeFit | Refus
   const middle = length / 2;
   const start = startOfEdge(data, step, near, blur?.sdPx ?? 1);
   const free = blur === undefined;
-  const model = edgeModel(step, middle, free ? null : blur.sdPx);
+  const bends = Math.min(near, length - near) >= BEND_FROM * (blur?.sdPx ?? 1);
+  const count = 4 + (free ? 1 : 0) + (bends ? 1 : 0);
+  const model = edgeModel(step, middle, free ? null : blur.sdPx, bends);
   const allowed = (p: Float64Array) => p[0]! > 0 && p[0]! < length && (!free || (p[4]! > 0.1 && p[4]! < length));
-  const fit = fitModel(data, free ? [...start, 1] : start, model, allowed);
+  const fit = fitModel(data, [...start, ...(free ? [1] : []), 0].slice(0, count), model, allowed);
   if (!fit?.converged) return refused('no edge model fits the profile');
   const lags = meanCovariance(noise, profile.lines, profile.stepPx, profile.lineStepPx);
   const row = (n: number) => fit.response.subarray(n * data.length, (n + 1) * data.length);
@@ -95,22 +103,26 @@ export function fitEdge(profile: Profile, request: EdgeRequest): EdgeFit | Refus
   };
 }
 
-/** Position, level, slope, rise (and blur). */
-function edgeModel(step: number, middle: number, known: number | null): Model {
+/** Position, level, slope, rise, then the blur where it is not known, then the bend where there is one. */
+function edgeModel(step: number, middle: number, known: number | null, bends: boolean): Model {
+  const bendAt = known === null ? 5 : 4;
   return (p, value, slopes) => {
     const [at, level, slope, rise] = p as unknown as readonly [number, number, number, number];
     const sd = known ?? p[4]!;
+    const bend = bends ? p[bendAt]! : 0;
     const n = value.length;
     for (let i = 0; i < n; i++) {
       const x = i * step;
       const z = (x - at) / sd;
       const phi = normalCdf(z);
       const density = normalDensity(z) / sd;
-      value[i] = level + slope * (x - middle) + rise * phi;
+      const u = x - middle;
+      value[i] = level + (slope + bend * u) * u + rise * phi;
       slopes[i] = -rise * density;
       slopes[n + i] = 1;
-      slopes[2 * n + i] = x - middle;
+      slopes[2 * n + i] = u;
       slopes[3 * n + i] = phi;
+      if (bends) slopes[bendAt * n + i] = u * u;
       if (known === null) slopes[4 * n + i] = -rise * density * z;
     }
   };

@@ -1,6 +1,6 @@
 /** A line (or a space) on a profile: two edges, fitted apart where they stand apart, together where blur joins them. */
 import type { Profile } from './band.ts';
-import { type Blur, type EdgeFit, fitEdge, meanWhere, type Refusal, refused, SEEN } from './edge.ts';
+import { BEND_FROM, type Blur, type EdgeFit, fitEdge, meanWhere, type Refusal, refused, SEEN } from './edge.ts';
 import { fitModel, type Model, propagate } from './least-squares.ts';
 import { meanCovariance, type NoiseModel } from './noise.ts';
 import { FULL_WIDTH_HALF_MAXIMUM, normalCdf, normalDensity } from './normal.ts';
@@ -136,10 +136,12 @@ function measureJoint(profile: Profile, request: LineRequest, from: number, to: 
   const ground = meanWhere(data, (i) => i * step < a - sd || i * step > b + sd);
   const inside = meanWhere(data, (i) => i * step > a + sd / 2 && i * step < b - sd / 2);
   const free = blur === undefined;
-  const model = lineModel(step, length / 2, free ? null : blur.sdPx);
+  const bends = room >= BEND_FROM * sd;
+  const start = [a, b, ground, 0, inside - ground || 1e-9, ...(free ? [1] : []), ...(bends ? [0] : [])];
+  const model = lineModel(step, length / 2, free ? null : blur.sdPx, bends);
   const allowed = (p: Float64Array) =>
     p[0]! > 0 && p[1]! < length && p[1]! - p[0]! > 0.2 && (!free || (p[5]! > 0.1 && p[5]! < length));
-  const fit = fitModel(data, [a, b, ground, 0, inside - ground || 1e-9, ...(free ? [1] : [])], model, allowed);
+  const fit = fitModel(data, start, model, allowed);
   if (!fit?.converged) return refused('no line model fits the profile');
   const lags = meanCovariance(noise, profile.lines, profile.stepPx, profile.lineStepPx);
   const row = (n: number) => fit.response.subarray(n * data.length, (n + 1) * data.length);
@@ -178,8 +180,9 @@ function measureJoint(profile: Profile, request: LineRequest, from: number, to: 
   };
 }
 
-/** Left, right, level, slope, contrast (and blur). */
-function lineModel(step: number, middle: number, known: number | null): Model {
+/** Left, right, level, slope, contrast, then the blur where it is not known, then the bend where there is one. */
+function lineModel(step: number, middle: number, known: number | null, bends: boolean): Model {
+  const bendAt = known === null ? 6 : 5;
   return (p, value, slopes) => {
     const [left, right, level, slope, contrast] = p as unknown as readonly [
       number,
@@ -189,6 +192,7 @@ function lineModel(step: number, middle: number, known: number | null): Model {
       number,
     ];
     const sd = known ?? p[5]!;
+    const bend = bends ? p[bendAt]! : 0;
     const n = value.length;
     for (let i = 0; i < n; i++) {
       const x = i * step;
@@ -197,12 +201,14 @@ function lineModel(step: number, middle: number, known: number | null): Model {
       const shape = normalCdf(za) - normalCdf(zb);
       const da = normalDensity(za) / sd;
       const db = normalDensity(zb) / sd;
-      value[i] = level + slope * (x - middle) + contrast * shape;
+      const u = x - middle;
+      value[i] = level + (slope + bend * u) * u + contrast * shape;
       slopes[i] = -contrast * da;
       slopes[n + i] = contrast * db;
       slopes[2 * n + i] = 1;
-      slopes[3 * n + i] = x - middle;
+      slopes[3 * n + i] = u;
       slopes[4 * n + i] = shape;
+      if (bends) slopes[bendAt * n + i] = u * u;
       if (known === null) slopes[5 * n + i] = contrast * (db * zb - da * za);
     }
   };

@@ -27,6 +27,8 @@ export interface ViaRequest {
   readonly clearPx: number;
   readonly blur: Blur;
   readonly noise: NoiseModel;
+  /** As for a line. */
+  readonly leastInBlurs?: number;
 }
 
 /** Extent of the central band as a share of the via: corners, which print round, stay out of it. */
@@ -50,6 +52,7 @@ export function measureVia(sample: Sampler, request: ViaRequest): ViaFit | Refus
       rightPx: reach + size / 2,
       blur,
       noise: request.noise,
+      ...(request.leastInBlurs === undefined ? {} : { leastInBlurs: request.leastInBlurs }),
     });
   };
   // A first pass finds the middle, so that the central bands lie where the via is.
