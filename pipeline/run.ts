@@ -1,20 +1,23 @@
 /** The build: the only place that knows all stages and their order. */
 import { mkdir } from 'node:fs/promises';
-import { join, resolve } from 'node:path';
+import { join, relative, resolve } from 'node:path';
 import { performance } from 'node:perf_hooks';
+import { setImmediate as nextTurn } from 'node:timers/promises';
 import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
 import { layersSchema } from '../shared/artefacts/layers.ts';
 import { picturesSchema } from '../shared/artefacts/pictures.ts';
-import { placementSchema } from '../shared/artefacts/placement.ts';
+import { type Placement, placementSchema } from '../shared/artefacts/placement.ts';
 import { platesSchema } from '../shared/artefacts/plates.ts';
 import { surveySchema } from '../shared/artefacts/survey.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import { gridBoxUm } from '../shared/frames.ts';
+import { openVolume } from './formats/volume/registry.ts';
 import { writeArtefact } from './output/files.ts';
 import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
 import { openStaging } from './output/staging.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
+import { placeByImage } from './stages/place/place-by-image.ts';
 import { placeScan } from './stages/place/place-scan.ts';
 import { planPlates } from './stages/place/plan-plates.ts';
 import { portraitRanges } from './stages/plate/portrait-ranges.ts';
@@ -30,7 +33,7 @@ import { checkFound } from './stages/survey/inside-campaign.ts';
 import { type LoadedCampaign, loadCampaign, readNamed } from './stages/survey/load-campaign.ts';
 import { type LoadedLayout, loadLayout } from './stages/survey/load-layout.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
-import { surveyScan } from './stages/survey/survey-scan.ts';
+import { type SurveyedScan, surveyScan } from './stages/survey/survey-scan.ts';
 import { SOFTWARE } from './version.ts';
 import { defaultThreads } from './workers/pool.ts';
 
@@ -142,7 +145,14 @@ async function buildScan(
         ),
       }
     : null;
-  const placement = placeScan(scan, survey, landmarks);
+  const byHand = placeScan(scan, survey, landmarks);
+  const { process } = loaded;
+  const placement =
+    byHand.source === 'none' && layout?.boxUm && process
+      ? await timed('placement', () =>
+          findPlace(loaded.folder, { ...layout, process }, surveyed, byHand, options),
+        )
+      : byHand;
   const plan = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
   const layers = labelPlates(loaded.process, placement, plan);
   const frame = placement.source === 'none' ? 'scan' : 'die';
@@ -213,6 +223,31 @@ async function buildScan(
     acquisition: scan.acquisition ?? null,
     doubts: [...placement.doubts, ...brokenDoubt(survey.broken_slices)],
   };
+}
+
+async function findPlace(
+  campaignFolder: string,
+  drawing: LoadedLayout & { readonly process: NonNullable<LoadedCampaign['process']> },
+  surveyed: SurveyedScan,
+  fallback: Placement,
+  { progress, signal }: BuildOptions,
+): Promise<Placement> {
+  const { scan, survey, field, spec } = surveyed;
+  const source = await openVolume(spec, { nameOf: (file) => relative(campaignFolder, file) });
+  try {
+    progress.line(`place ${scan.id.padEnd(16)} being looked for`);
+    const { layout, top, process } = drawing;
+    const pause = async (): Promise<void> => {
+      await nextTurn();
+      signal?.throwIfAborted();
+    };
+    return await placeByImage(
+      { scan, survey, mask: field.mask, source, layout, top, layoutBoxUm: drawing.boxUm!, process, pause },
+      fallback,
+    );
+  } finally {
+    await source.close();
+  }
 }
 
 /** A flat picture: one plate in a frame of its own. */

@@ -1,0 +1,129 @@
+/** The scan seen in the die frame through a map, layer by layer, beside the drawing of each layer. */
+import { type Affine3, apply3 } from '../../../../shared/affine.ts';
+import type { PlateGrid } from '../../../../shared/frames.ts';
+import { type DrawnStack, type LayerPicture, layerPictures } from './drawing.ts';
+import { type FrameGrid, resampleFrame } from './frame-volume.ts';
+import type { WorkVolume } from './work-volume.ts';
+
+export interface DieGrid {
+  readonly plate: PlateGrid;
+  readonly frame: FrameGrid;
+  readonly pictures: readonly LayerPicture[];
+}
+
+export interface DieView {
+  readonly grid: DieGrid;
+  /** Sums over heights from the bottom: (count + 1) pictures. */
+  readonly sums: Float32Array;
+  /** 1 inside the field of view. */
+  readonly weight: Float32Array;
+  /** Layers that the scan covers at least half of. */
+  readonly layers: readonly LayerView[];
+}
+
+export interface LayerView extends LayerPicture {
+  /** Middle height of the layer, and half of the thickness that is averaged. */
+  readonly middleUm: number;
+  readonly halfUm: number;
+  /** Scan averaged over the layer, unit spread inside the field. */
+  readonly slab: Float32Array;
+  /** What the average was divided by. */
+  readonly spread: number;
+}
+
+/** Heights this near a layer's faces are left to its neighbours, as a share of the thickness. */
+const FACE_SHARE = 0.12;
+/** Room above and below the scan so that it can be shifted, micrometres. */
+const ROOM_UM = 0.5;
+
+/** The grid that holds the whole field of a map, and the drawing on it. */
+export function dieGrid(work: WorkVolume, workToDie: Affine3, stack: DrawnStack): DieGrid {
+  const corners = [0, work.nx - 1].flatMap((i) =>
+    [0, work.ny - 1].flatMap((j) => [0, work.nz - 1].map((k) => apply3(workToDie, [i, j, k]))),
+  );
+  const range = (axis: 0 | 1 | 2): [number, number] => [
+    Math.min(...corners.map((c) => c[axis])),
+    Math.max(...corners.map((c) => c[axis])),
+  ];
+  const [[x0, x1], [y0, y1], [z0, z1]] = [range(0), range(1), range(2)];
+  const pixel = work.voxelUm[0];
+  const step = work.voxelUm[2];
+  const frame: FrameGrid = {
+    ...{ left: x0, top: y1, pixel, bottom: z0 - ROOM_UM, step },
+    width: Math.ceil((x1 - x0) / pixel) + 1,
+    height: Math.ceil((y1 - y0) / pixel) + 1,
+    count: Math.ceil((z1 - z0 + 2 * ROOM_UM) / step) + 1,
+  };
+  const plate: PlateGrid = {
+    origin_um: [x0, y1],
+    pixel_um: pixel,
+    width_px: frame.width,
+    height_px: frame.height,
+  };
+  return { plate, frame, pictures: layerPictures(stack, plate, work.slowUm) };
+}
+
+export function dieView(work: WorkVolume, workToDie: Affine3, grid: DieGrid): DieView {
+  const { frame } = grid;
+  const volume = resampleFrame(work, workToDie, frame);
+  const area = frame.width * frame.height;
+  const sums = new Float32Array((frame.count + 1) * area);
+  for (let n = 0; n < frame.count; n++)
+    for (let p = 0; p < area; p++)
+      sums[(n + 1) * area + p] = sums[n * area + p]! + volume.values[n * area + p]!;
+  const first = volume.inside.indexOf(1);
+  const last = volume.inside.lastIndexOf(1);
+  const low = frame.bottom + (first - 0.5) * frame.step;
+  const high = frame.bottom + (last + 0.5) * frame.step;
+  const layers: LayerView[] = [];
+  for (const drawn of grid.pictures) {
+    const { bottom_um: bottom, thickness_um: thickness } = drawn.layer;
+    const from = Math.max(low, bottom + FACE_SHARE * thickness);
+    const to = Math.min(high, bottom + (1 - FACE_SHARE) * thickness);
+    if (first < 0 || to - from < 0.4 * thickness) continue;
+    const middleUm = (from + to) / 2;
+    const halfUm = Math.max((to - from) / 2, frame.step / 2);
+    const slab = slabAt(sums, frame, middleUm, halfUm);
+    const spread = toUnitSpread(slab, volume.weight);
+    if (spread > 0) layers.push({ ...drawn, middleUm, halfUm, slab, spread });
+  }
+  return { grid, sums, weight: volume.weight, layers };
+}
+
+/** Mean of the scan between two heights. */
+export function slabAt(sums: Float32Array, frame: FrameGrid, middleUm: number, halfUm: number): Float32Array {
+  const area = frame.width * frame.height;
+  const place = (z: number): number =>
+    Math.min(frame.count, Math.max(0, (z - frame.bottom) / frame.step + 0.5));
+  const from = place(middleUm - halfUm);
+  const to = place(middleUm + halfUm);
+  const out = new Float32Array(area);
+  if (to <= from) return out;
+  const [f0, t0] = [Math.min(frame.count - 1, Math.floor(from)), Math.min(frame.count - 1, Math.floor(to))];
+  const [fu, tu] = [from - f0, to - t0];
+  const factor = 1 / (to - from);
+  for (let p = 0; p < area; p++) {
+    const start = sums[f0 * area + p]! * (1 - fu) + sums[(f0 + 1) * area + p]! * fu;
+    const end = sums[t0 * area + p]! * (1 - tu) + sums[(t0 + 1) * area + p]! * tu;
+    out[p] = factor * (end - start);
+  }
+  return out;
+}
+
+function toUnitSpread(slab: Float32Array, weight: Float32Array): number {
+  let sum = 0;
+  let squares = 0;
+  let count = 0;
+  for (let p = 0; p < slab.length; p++) {
+    if (weight[p] === 0) continue;
+    sum += slab[p]!;
+    squares += slab[p]! ** 2;
+    count++;
+  }
+  if (count === 0) return 0;
+  const mean = sum / count;
+  const spread = Math.sqrt(Math.max(0, squares / count - mean * mean));
+  if (!(spread > 1e-6)) return 0;
+  for (let p = 0; p < slab.length; p++) slab[p] = weight[p] === 0 ? 0 : (slab[p]! - mean) / spread;
+  return spread;
+}

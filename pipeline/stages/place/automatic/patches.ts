@@ -1,0 +1,229 @@
+/** What the patches of the field say: how far the picture lies from the drawing, sideways and in depth. */
+import type { DieView, LayerView } from './die-view.ts';
+import { slabAt } from './die-view.ts';
+
+/** One patch of the field and a few neighbouring layers. */
+export interface Cell {
+  readonly patch: number;
+  readonly xUm: number;
+  readonly yUm: number;
+  readonly zUm: number;
+  /** Where the picture lies against the drawing, micrometres; null where the best match is at the edge of the search. */
+  readonly shiftUm: readonly [number, number] | null;
+  /** Curvature of the correlation at its peak, [xx, xy, yy]: the more, the surer. */
+  readonly sureness: readonly [number, number, number];
+  readonly depthUm: number | null;
+  readonly depthSureness: number;
+}
+
+export interface PatchScore {
+  readonly patch: number;
+  readonly product: number;
+  readonly image: number;
+  readonly drawing: number;
+}
+
+const PATCH_UM = 2.6;
+const LEAST_PX = 20;
+const GROUPS = 3;
+/** Share of a patch that must lie in the field of view. */
+const LEAST_INSIDE = 0.8;
+
+interface Patch {
+  readonly number: number;
+  readonly column: number;
+  readonly row: number;
+  readonly side: number;
+}
+
+export function patchesOf(view: DieView): Patch[] {
+  const { width, height, pixel } = view.grid.frame;
+  const small = Math.min(width, height);
+  const side = Math.min(Math.max(LEAST_PX, Math.round(PATCH_UM / pixel), Math.round(small / 12)), small);
+  const columns = Math.floor(width / side);
+  const rows = Math.floor(height / side);
+  const left = Math.floor((width - columns * side) / 2);
+  const top = Math.floor((height - rows * side) / 2);
+  const patches: Patch[] = [];
+  for (let r = 0; r < rows; r++) {
+    for (let c = 0; c < columns; c++) {
+      const patch = { number: r * columns + c, column: left + c * side, row: top + r * side, side };
+      let inside = 0;
+      each(patch, width, (p) => {
+        inside += view.weight[p]!;
+      });
+      if (inside >= LEAST_INSIDE * side * side) patches.push(patch);
+    }
+  }
+  return patches;
+}
+
+function each(patch: Patch, width: number, visit: (p: number) => void): void {
+  for (let row = patch.row; row < patch.row + patch.side; row++)
+    for (let column = patch.column; column < patch.column + patch.side; column++) visit(row * width + column);
+}
+
+/** Products and energies of each patch, all layers together. */
+export function patchScores(view: DieView, sign: number): PatchScore[] {
+  const { width } = view.grid.frame;
+  return patchesOf(view).map((patch) => {
+    let product = 0;
+    let image = 0;
+    let drawing = 0;
+    for (const { slab, picture, halfUm } of view.layers) {
+      each(patch, width, (p) => {
+        product += halfUm * slab[p]! * picture[p]!;
+        image += halfUm * slab[p]! ** 2;
+        drawing += halfUm * picture[p]! ** 2;
+      });
+    }
+    return { patch: patch.number, product: sign * product, image, drawing };
+  });
+}
+
+/** Neighbouring layers with about equal shares of what there is to match. */
+export function layerGroups(layers: readonly LayerView[]): LayerView[][] {
+  const sorted = [...layers].sort((p, q) => p.middleUm - q.middleUm);
+  const all = sorted.reduce((sum, l) => sum + l.power * l.halfUm, 0);
+  const count = Math.min(GROUPS, Math.ceil(sorted.length / 2));
+  const groups: LayerView[][] = Array.from({ length: count }, () => []);
+  let sum = 0;
+  for (const layer of sorted) {
+    const share = (sum + (layer.power * layer.halfUm) / 2) / all;
+    groups[Math.min(count - 1, Math.floor(share * count))]!.push(layer);
+    sum += layer.power * layer.halfUm;
+  }
+  return groups.filter((group) => group.length > 0);
+}
+
+/**
+ * @param reachUm how far sideways to look
+ * @param depthReachUm how far up and down
+ */
+export function measureCells(
+  view: DieView,
+  sign: number,
+  reachUm: number,
+  depthReachUm: number,
+  groups: readonly (readonly LayerView[])[] = layerGroups(view.layers),
+): Cell[] {
+  const { frame } = view.grid;
+  const { pixel, step } = frame;
+  const reach = Math.max(2, Math.round(reachUm / pixel));
+  const deep = Math.max(2, Math.round(depthReachUm / step));
+  const patches = patchesOf(view);
+  const cells: Cell[] = [];
+  for (const group of groups) {
+    const mass = group.reduce((sum, l) => sum + l.power * l.halfUm, 0);
+    const zUm = group.reduce((sum, l) => sum + l.middleUm * l.power * l.halfUm, 0) / mass;
+    const depths = depthProducts(view, group, patches, sign, deep);
+    patches.forEach((patch, n) => {
+      const surface = shiftProducts(view, group, patch, sign, reach);
+      const peak = peakOf(surface, reach);
+      const depth = peakOfLine(depths[n]!);
+      const middle = (patch.side - 1) / 2;
+      cells.push({
+        patch: patch.number,
+        xUm: frame.left + (patch.column + middle) * pixel,
+        yUm: frame.top - (patch.row + middle) * pixel,
+        zUm,
+        shiftUm: peak ? [peak.u * pixel, -peak.v * pixel] : null,
+        sureness: peak ? [peak.xx / pixel ** 2, -peak.xy / pixel ** 2, peak.yy / pixel ** 2] : [0, 0, 0],
+        depthUm: depth ? depth.at * step : null,
+        depthSureness: depth ? depth.curve / step ** 2 : 0,
+      });
+    });
+  }
+  return cells;
+}
+
+function shiftProducts(
+  view: DieView,
+  group: readonly LayerView[],
+  patch: Patch,
+  s: number,
+  r: number,
+): Float64Array {
+  const size = 2 * r + 1;
+  const out = new Float64Array(size * size);
+  const { width, height } = view.grid.frame;
+  for (const { slab, picture, halfUm } of group) {
+    for (let v = -r; v <= r; v++) {
+      for (let u = -r; u <= r; u++) {
+        let sum = 0;
+        for (let row = patch.row; row < patch.row + patch.side; row++) {
+          const other = row + v;
+          if (other < 0 || other >= height) continue;
+          const from = Math.max(patch.column, -u);
+          const to = Math.min(patch.column + patch.side, width - u);
+          let p = row * width + from;
+          let q = other * width + from + u;
+          for (let column = from; column < to; column++, p++, q++) sum += picture[p]! * slab[q]!;
+        }
+        out[(v + r) * size + u + r]! += s * halfUm * sum;
+      }
+    }
+  }
+  return out;
+}
+
+function depthProducts(
+  view: DieView,
+  group: readonly LayerView[],
+  patches: readonly Patch[],
+  sign: number,
+  deep: number,
+): Float64Array[] {
+  const { frame } = view.grid;
+  const lines = patches.map(() => new Float64Array(2 * deep + 1));
+  for (const layer of group) {
+    for (let n = -deep; n <= deep; n++) {
+      const slab = slabAt(view.sums, frame, layer.middleUm + n * frame.step, layer.halfUm);
+      const factor = (sign * layer.halfUm) / layer.spread;
+      patches.forEach((patch, q) => {
+        let sum = 0;
+        each(patch, frame.width, (p) => {
+          sum += layer.picture[p]! * slab[p]!;
+        });
+        lines[q]![n + deep]! += factor * sum;
+      });
+    }
+  }
+  return lines;
+}
+
+function peakOf(
+  surface: Float64Array,
+  reach: number,
+): { u: number; v: number; xx: number; xy: number; yy: number } | null {
+  const size = 2 * reach + 1;
+  let best = 0;
+  for (let n = 1; n < surface.length; n++) if (surface[n]! > surface[best]!) best = n;
+  const [u, v] = [best % size, Math.floor(best / size)];
+  if (u === 0 || v === 0 || u === size - 1 || v === size - 1 || surface[best]! <= 0) return null;
+  const at = (du: number, dv: number): number => surface[(v + dv) * size + u + du]!;
+  const xx = 2 * at(0, 0) - at(-1, 0) - at(1, 0);
+  const yy = 2 * at(0, 0) - at(0, -1) - at(0, 1);
+  const xy = -(at(1, 1) - at(1, -1) - at(-1, 1) + at(-1, -1)) / 4;
+  const gx = (at(1, 0) - at(-1, 0)) / 2;
+  const gy = (at(0, 1) - at(0, -1)) / 2;
+  const determinant = xx * yy - xy * xy;
+  if (!(xx > 0 && yy > 0 && determinant > 0)) return null;
+  const du = (yy * gx - xy * gy) / determinant;
+  const dv = (xx * gy - xy * gx) / determinant;
+  if (Math.abs(du) > 1 || Math.abs(dv) > 1) return null;
+  return { u: u - reach + du, v: v - reach + dv, xx, xy, yy };
+}
+
+/** Top of the parabola through the best value and its neighbours a third of the width of the line away. */
+function peakOfLine(line: Float64Array): { at: number; curve: number } | null {
+  const middle = (line.length - 1) / 2;
+  const arm = Math.max(1, Math.round(middle / 3));
+  let best = 0;
+  for (let n = 1; n < line.length; n++) if (line[n]! > line[best]!) best = n;
+  if (best < arm || best > line.length - 1 - arm || line[best]! <= 0) return null;
+  const [low, high] = [line[best - arm]!, line[best + arm]!];
+  const curve = 2 * line[best]! - low - high;
+  if (!(curve > 0)) return null;
+  return { at: best - middle + (arm * (high - low)) / (2 * curve), curve: curve / arm ** 2 };
+}

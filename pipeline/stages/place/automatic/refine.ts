@@ -1,0 +1,151 @@
+/** From a rough map to an exact one: the patches of the field are measured and all parameters fitted together. */
+import { type Affine3, apply3, compose3 } from '../../../../shared/affine.ts';
+import { type DieGrid, type DieView, dieGrid, dieView } from './die-view.ts';
+import type { DrawnStack } from './drawing.ts';
+import { type Cell, measureCells, type PatchScore, patchScores } from './patches.ts';
+import { medianOf, type Row, robustFit } from './robust-fit.ts';
+import type { WorkVolume } from './work-volume.ts';
+
+export interface Refined {
+  readonly workToDie: Affine3;
+  readonly sign: 1 | -1;
+  /** Normalised correlation of all layers together, -1 to 1. */
+  readonly score: number;
+  readonly patches: readonly PatchScore[];
+  /** Distances, sideways, between each patch's picture and its drawing after the fit, micrometres; null: no match found. */
+  readonly residualsUm: readonly (number | null)[];
+  readonly uncertaintyUm: { readonly x: number; readonly y: number; readonly z: number };
+}
+
+/** How far the patches look, sideways and in depth, in each round, micrometres. */
+const ROUNDS: readonly (readonly [number, number])[] = [
+  [0.5, 0.4],
+  [0.4, 0.35],
+  [0.3, 0.3],
+  [0.3, 0.3],
+  [0.3, 0.3],
+];
+
+/** How far each patch may wander when the finished map is checked. */
+const CHECK_UM = 0.5;
+
+export async function refine(
+  work: WorkVolume,
+  start: Affine3,
+  sign: 1 | -1,
+  stack: DrawnStack,
+  rounds: number,
+  pause: () => Promise<void>,
+): Promise<Refined> {
+  let map = start;
+  let grid: DieGrid = dieGrid(work, map, stack);
+  let uncertaintyUm = { x: Infinity, y: Infinity, z: Infinity };
+  for (let n = 0; n < rounds; n++) {
+    await pause();
+    const view = dieView(work, map, grid);
+    if (view.layers.length < 2) break;
+    const [reach, deep] = ROUNDS[n]!;
+    const step = correction(measureCells(view, sign, reach, deep), middleOf(work, map), view);
+    if (!step) break;
+    map = compose3(step.map, map);
+    uncertaintyUm = step.uncertaintyUm;
+    if (n === 1) grid = dieGrid(work, map, stack);
+  }
+  await pause();
+  const view = dieView(work, map, grid);
+  const patches = patchScores(view, sign);
+  // All layers of a patch together: the surest single answer a patch can give.
+  const cells = measureCells(view, sign, CHECK_UM, 0.3, [view.layers]);
+  return {
+    workToDie: map,
+    sign,
+    score: joint(patches),
+    patches,
+    residualsUm: cells.map((cell) => cell.shiftUm && Math.hypot(...cell.shiftUm)),
+    uncertaintyUm,
+  };
+}
+
+export function joint(patches: readonly PatchScore[]): number {
+  const sum = (of: (p: PatchScore) => number): number => patches.reduce((all, p) => all + of(p), 0);
+  const energy = sum((p) => p.image) * sum((p) => p.drawing);
+  return energy > 0 ? sum((p) => p.product) / Math.sqrt(energy) : 0;
+}
+
+const middleOf = (work: WorkVolume, map: Affine3): readonly [number, number, number] =>
+  apply3(map, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
+
+/** The map that takes the die as seen now to the die as it should be. */
+function correction(
+  cells: readonly Cell[],
+  middle: readonly [number, number, number],
+  view: DieView,
+): { map: Affine3; uncertaintyUm: { x: number; y: number; z: number } } | null {
+  const [mx, my, mz] = middle;
+  const lateral: Row[] = [];
+  const depth: Row[] = [];
+  const typical = medianOf(cells.filter((c) => c.shiftUm).map((c) => c.sureness[0] + c.sureness[2]));
+  for (const cell of cells) {
+    const [x, y, z] = [cell.xUm - mx, cell.yUm - my, cell.zUm - mz];
+    if (cell.shiftUm) {
+      const [xx, xy, yy] = cell.sureness;
+      const [dx, dy] = cell.shiftUm;
+      // Square root of the sureness matrix, so that a patch with edges one way only speaks for that way only.
+      const l11 = Math.sqrt(xx);
+      const l21 = xy / l11;
+      const l22 = Math.sqrt(Math.max(0, yy - l21 * l21));
+      const rows = [
+        [l11, l21, l11 * dx + l21 * dy],
+        [0, l22, l22 * dy],
+      ] as const;
+      for (const [a, b, value] of rows) {
+        lateral.push({
+          coefficients: [a, a * x, a * y, a * z, b, b * x, b * y, b * z],
+          value,
+          weight: 1,
+        });
+      }
+    }
+    if (cell.depthUm !== null && cell.depthSureness > 0)
+      depth.push({ coefficients: [1, x, y, z], value: cell.depthUm, weight: cell.depthSureness });
+  }
+  // Ridges as strong as a few typical cells at small slopes: what the cells do not fix stays as it is.
+  const far = (view.grid.frame.width * view.grid.frame.pixel) / 2;
+  const r = 0.02 * typical;
+  const side = robustFit(lateral, 8, [0, r, r, 0.5 * typical, 0, r, r, 0.5 * typical]);
+  if (!side) return null;
+  const typicalDepth = medianOf(depth.map((row) => row.weight));
+  const up = robustFit(depth, 4, [
+    1e-3 * typicalDepth,
+    0.02 * typicalDepth * far,
+    0.02 * typicalDepth * far,
+    2 * typicalDepth,
+  ]);
+  if (!up) return null;
+  const s = side.solution;
+  const u = up.solution;
+  // The picture lies too far by the fitted amount.
+  const linear: Affine3 = [
+    [1 - s[1]!, -s[2]!, -s[3]!, 0],
+    [-s[5]!, 1 - s[6]!, -s[7]!, 0],
+    [-u[1]!, -u[2]!, 1 - u[3]!, 0],
+  ];
+  const about: Affine3 = [
+    [1, 0, 0, -mx],
+    [0, 1, 0, -my],
+    [0, 0, 1, -mz],
+  ];
+  const back: Affine3 = [
+    [1, 0, 0, mx - s[0]!],
+    [0, 1, 0, my - s[4]!],
+    [0, 0, 1, mz - u[0]!],
+  ];
+  return {
+    map: compose3(back, compose3(linear, about)),
+    uncertaintyUm: {
+      x: Math.sqrt(side.covariance[0]![0]!),
+      y: Math.sqrt(side.covariance[4]![4]!),
+      z: Math.sqrt(up.covariance[0]![0]!),
+    },
+  };
+}

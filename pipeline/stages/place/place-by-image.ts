@@ -1,0 +1,148 @@
+/** Placement from the image and the drawing alone, for scans without landmarks. */
+import { type Affine3, compose3 } from '../../../shared/affine.ts';
+import type { CampaignScan } from '../../../shared/artefacts/campaign.ts';
+import type { Placement } from '../../../shared/artefacts/placement.ts';
+import type { Process, ProcessLayer } from '../../../shared/artefacts/process.ts';
+import type { Survey } from '../../../shared/artefacts/survey.ts';
+import { gridBoxUm, type PlateGrid } from '../../../shared/frames.ts';
+import type { Box } from '../../../shared/polygon.ts';
+import { shapesInWindow } from '../../formats/layout/flatten.ts';
+import type { DrawnLayer, Layout } from '../../formats/layout.ts';
+import type { VolumeSource } from '../../formats/volume.ts';
+import { orderOf, seenFromOf } from '../../kernels/affine-fit-handedness.ts';
+import { renderCoverage } from '../../kernels/coverage.ts';
+import { percentile } from '../../kernels/statistics.ts';
+import type { DrawnStack } from './automatic/drawing.ts';
+import { type AutomaticResult, placeAutomatically } from './automatic/place-automatic.ts';
+import { makeWorkVolume, type WorkVolume, workFromFile } from './automatic/work-volume.ts';
+
+export interface ImageAndDrawing {
+  readonly scan: CampaignScan;
+  readonly survey: Survey;
+  readonly mask: Uint8Array | null;
+  readonly source: VolumeSource;
+  readonly layout: Layout;
+  readonly top: string;
+  readonly layoutBoxUm: Box;
+  readonly process: Process;
+  /** Called often: lets the caller stop the work or draw a bar. */
+  readonly pause: () => Promise<void>;
+}
+
+/** How far off a hint may be where the campaign does not say. */
+const HINT_UM = 20;
+/** Widest region that is searched, as a multiple of the field: beyond it the search would take many minutes. */
+const WIDEST = 8;
+/** Root mean square errors at the middle of the scan, in voxels, over five simulated scans with known truth. */
+const COMMON_VOXELS = { plane: 0.05, depth: 0.6 } as const;
+/** Fewer slices or pixels than this show no structure to match. */
+const LEAST_VOXELS = 12;
+
+/** @returns the fallback, with the reason among its doubts, where the image could not be placed */
+export async function placeByImage(input: ImageAndDrawing, fallback: Placement): Promise<Placement> {
+  const { scan, survey } = input;
+  const stack = drawnStack(input);
+  const { nx, ny, nz } = survey.shape;
+  if (stack.layers.length < 2 || Math.min(nx, ny, nz) < LEAST_VOXELS)
+    return withDoubt(
+      fallback,
+      'Too few layers are drawn, or too few voxels scanned, to find the place by itself.',
+    );
+  const voxelUm = [survey.voxel_nm.x / 1000, survey.voxel_nm.y / 1000, survey.voxel_nm.z / 1000] as const;
+  const centresUm = centres(input);
+  const field = Math.max(nx * voxelUm[0], ny * voxelUm[1]);
+  const region = Math.max(centresUm[2] - centresUm[0], centresUm[3] - centresUm[1]);
+  if (region > WIDEST * field)
+    return withDoubt(
+      fallback,
+      `The scan is ${field.toFixed(0)} µm wide and could lie anywhere in ${region.toFixed(0)} µm: more than is ` +
+        'searched. Say roughly where it lies (near_um, within_um).',
+    );
+  const work = await makeWorkVolume({
+    ...{ source: input.source, voxelUm, mask: input.mask, brokenSlices: survey.broken_slices },
+  });
+  const result = await placeAutomatically({
+    ...{ work, stack, centresUm, pause: input.pause },
+    signs: scan.bright === 'auto' ? [1, -1] : [scan.bright === 'dense' ? 1 : -1],
+    allowed: (map) =>
+      (scan.order === 'auto' || orderOf(map) === scan.order) &&
+      (scan.seen_from === 'auto' || seenFromOf(map) === scan.seen_from),
+  });
+  if (!result.best || result.verdict === 'unplaced') return withDoubt(fallback, ...result.doubts);
+  return placementOf(result, result.best.workToDie, work, fallback);
+}
+
+function placementOf(result: AutomaticResult, map: Affine3, work: WorkVolume, base: Placement): Placement {
+  const best = result.best!;
+  const file = workFromFile(work.binning);
+  const voxelToDie = compose3(map, file);
+  const residuals = Float64Array.from(best.residualsUm.filter((r) => r !== null)).sort();
+  const rival = result.runnerUp?.refined;
+  const { evidence } = result;
+  const score = (value: number): number => Math.min(1, Math.max(0, value));
+  return {
+    ...base,
+    voxel_to_die_um: mutable(voxelToDie),
+    source: 'automatic',
+    verdict: result.verdict,
+    score: score(best.score),
+    runner_up: rival
+      ? { score: score(rival.score), voxel_to_die_um: mutable(compose3(rival.workToDie, file)) }
+      : null,
+    residual_um:
+      residuals.length > 0
+        ? { median: percentile(residuals, 0.5), p95: percentile(residuals, 0.95), count: residuals.length }
+        : null,
+    uncertainty_um: widened(best.uncertaintyUm, work),
+    seen_from: seenFromOf(voxelToDie),
+    order: orderOf(voxelToDie),
+    method:
+      'Matched with the drawing of all layers together. ' +
+      `${Math.round(100 * evidence.agreeing)} % of ${evidence.patches} patches find the place by themselves; it stands ` +
+      `${evidence.aboveDecoys.toFixed(1)} standard deviations above turned, mirrored and upside-down drawings.`,
+    doubts: [...result.doubts],
+  };
+}
+
+/** The scatter of the patches says nothing of what they have in common; what trials with known truth showed is added. */
+function widened(
+  scatter: { x: number; y: number; z: number },
+  work: WorkVolume,
+): Placement['uncertainty_um'] {
+  if (!Number.isFinite(scatter.x + scatter.y + scatter.z)) return null;
+  const side = COMMON_VOXELS.plane * work.voxelUm[0];
+  return {
+    x: Math.hypot(scatter.x, side),
+    y: Math.hypot(scatter.y, side),
+    z: Math.hypot(scatter.z, COMMON_VOXELS.depth * work.voxelUm[2]),
+  };
+}
+
+const mutable = (map: Affine3): Placement['voxel_to_die_um'] => [[...map[0]], [...map[1]], [...map[2]]];
+
+const withDoubt = (base: Placement, ...doubts: string[]): Placement => ({
+  ...base,
+  doubts: [...base.doubts, ...doubts],
+});
+
+function centres({ scan, layoutBoxUm }: ImageAndDrawing): Box {
+  if (!scan.near_um) return layoutBoxUm;
+  const [x, y] = scan.near_um;
+  const off = scan.within_um ?? HINT_UM;
+  return [x - off, y - off, x + off, y + off];
+}
+
+/** Layers of the process that are drawn, fill included: it is metal like any other. */
+function drawnStack({ process, layout, top, layoutBoxUm }: ImageAndDrawing): DrawnStack {
+  const drawnOf = (layer: ProcessLayer) => new Set([...layer.drawn, ...(layer.fill ?? [])] as DrawnLayer[]);
+  return {
+    layers: process.layers.filter((layer) => layer.drawn.length > 0),
+    boxUm: layoutBoxUm,
+    render: (layer: ProcessLayer, grid: PlateGrid) => {
+      const polygons: Float64Array[] = [];
+      for (const shape of shapesInWindow(layout, top, gridBoxUm(grid), drawnOf(layer)))
+        polygons.push(shape.xyUm);
+      return renderCoverage(polygons, grid);
+    },
+  };
+}
