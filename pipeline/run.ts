@@ -5,6 +5,7 @@ import { performance } from 'node:perf_hooks';
 import { setImmediate as nextTurn } from 'node:timers/promises';
 import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
 import { layersSchema } from '../shared/artefacts/layers.ts';
+import { measurementsSchema } from '../shared/artefacts/measurements.ts';
 import { picturesSchema } from '../shared/artefacts/pictures.ts';
 import { type Placement, placementSchema } from '../shared/artefacts/placement.ts';
 import { platesSchema } from '../shared/artefacts/plates.ts';
@@ -12,10 +13,12 @@ import { surveySchema } from '../shared/artefacts/survey.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import { gridBoxUm } from '../shared/frames.ts';
 import { openVolume } from './formats/volume/registry.ts';
-import { writeArtefact } from './output/files.ts';
+import { writeArtefact, writeAtomically } from './output/files.ts';
 import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
 import { openStaging } from './output/staging.ts';
+import { measureScan } from './stages/measure/measure-scan.ts';
+import { measurementsCsv } from './stages/measure/measurements-csv.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
 import { placeByImage } from './stages/place/place-by-image.ts';
 import { placeScan } from './stages/place/place-scan.ts';
@@ -198,6 +201,30 @@ async function buildScan(
       )
     : new Map();
 
+  const measurements = await timed('measure', () =>
+    measureScan({
+      ...{
+        placement,
+        process,
+        drawing: drawing && drawing.layout,
+        layers,
+        portraits,
+        grid: plan.grid,
+        stepUm: plan.stepUm,
+        zUm: plan.zUm,
+      },
+      ...{ unit: survey.grey.unit, acquisition: scan.acquisition ?? null },
+      source: {
+        ...{ spec: surveyed.spec, voxelToDieUm: placement.voxel_to_die_um, mask: field.mask },
+        brokenSlices: survey.broken_slices,
+        nameOf: (file) => relative(loaded.folder, file),
+        ...(signal ? { signal } : {}),
+      },
+    }),
+  );
+
+  await writeArtefact(join(folder, 'measurements.json'), measurementsSchema, measurements);
+  await writeAtomically(join(folder, 'measurements.csv'), measurementsCsv(measurements));
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);

@@ -1,4 +1,5 @@
 /** Fourier ring correlation of two square images of the same thing. */
+import { SquareFft } from './fft.ts';
 
 export interface RingSums {
   readonly size: number;
@@ -50,7 +51,7 @@ export function addRings(sums: RingSums, first: Float64Array, second: Float64Arr
   // Two real images ride in one complex transform.
   const re = prepared(first, size, window);
   const im = prepared(second, size, window);
-  transformSquare(re, im, size);
+  new SquareFft(size).forward({ re, im });
   for (let v = 0; v < size; v++) {
     const fy = v <= size / 2 ? v : v - size;
     for (let u = 0; u <= size / 2; u++) {
@@ -84,70 +85,4 @@ function prepared(image: Float64Array, size: number, window: Float64Array): Floa
   let mean = 0;
   for (const v of image) mean += v / image.length;
   return image.map((v, n) => (v - mean) * window[n % size]! * window[Math.floor(n / size)]!);
-}
-
-/** Forward transform of a square of complex numbers, in place, rows then columns. */
-export function transformSquare(re: Float64Array, im: Float64Array, size: number): void {
-  const lineRe = new Float64Array(size);
-  const lineIm = new Float64Array(size);
-  const tables = twiddles(size);
-  for (const [step, stride] of [
-    [size, 1],
-    [1, size],
-  ] as const) {
-    for (let line = 0; line < size; line++) {
-      const base = line * step;
-      for (let n = 0; n < size; n++) {
-        lineRe[n] = re[base + n * stride]!;
-        lineIm[n] = im[base + n * stride]!;
-      }
-      transform(lineRe, lineIm, tables);
-      for (let n = 0; n < size; n++) {
-        re[base + n * stride] = lineRe[n]!;
-        im[base + n * stride] = lineIm[n]!;
-      }
-    }
-  }
-}
-
-interface Twiddles {
-  readonly cos: Float64Array;
-  readonly sin: Float64Array;
-}
-
-const twiddles = (size: number): Twiddles => ({
-  cos: Float64Array.from({ length: size / 2 }, (_, n) => Math.cos((2 * Math.PI * n) / size)),
-  sin: Float64Array.from({ length: size / 2 }, (_, n) => -Math.sin((2 * Math.PI * n) / size)),
-});
-
-/** @source Cooley and Tukey, Math. Comput. 19, 297 (1965), radix 2, decimation in time. */
-function transform(re: Float64Array, im: Float64Array, { cos, sin }: Twiddles): void {
-  const n = re.length;
-  for (let i = 1, j = 0; i < n; i++) {
-    let bit = n >> 1;
-    for (; j & bit; bit >>= 1) j ^= bit;
-    j ^= bit;
-    if (i < j) {
-      [re[i], re[j]] = [re[j]!, re[i]!];
-      [im[i], im[j]] = [im[j]!, im[i]!];
-    }
-  }
-  for (let length = 2; length <= n; length <<= 1) {
-    const half = length >> 1;
-    const step = n / length;
-    for (let start = 0; start < n; start += length) {
-      for (let k = 0; k < half; k++) {
-        const wr = cos[k * step]!;
-        const wi = sin[k * step]!;
-        const a = start + k;
-        const b = a + half;
-        const xr = re[b]! * wr - im[b]! * wi;
-        const xi = re[b]! * wi + im[b]! * wr;
-        re[b] = re[a]! - xr;
-        im[b] = im[a]! - xi;
-        re[a]! += xr;
-        im[a]! += xi;
-      }
-    }
-  }
 }

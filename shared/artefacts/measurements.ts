@@ -11,7 +11,11 @@ export const contributionSchema = z.object({
 });
 
 export const quantitySchema = z.object({
-  drawn_um: z.number().nullable().default(null).describe('What the drawing says; null where it says nothing.'),
+  drawn_um: z
+    .number()
+    .nullable()
+    .default(null)
+    .describe('What the drawing says; null where it says nothing.'),
   value_um: z.number().describe('Best estimate: mean over the shapes, weighted by what is known of each.'),
   n: z.int().nonnegative().describe('Profiles.'),
   shapes: z.int().nonnegative().describe('Shapes they lie on: the independent readings.'),
@@ -51,7 +55,9 @@ const layerMeasurementsSchema = z.object({
   width: quantitySchema.nullable().describe('Of the narrowest drawn width that could be measured.'),
   space: quantitySchema.nullable(),
   pitch: quantitySchema.nullable(),
-  via_size: quantitySchema.nullable().describe('Side of the square of equal area, of the smallest drawn size.'),
+  via_size: quantitySchema
+    .nullable()
+    .describe('Side of the square of equal area, of the smallest drawn size.'),
   thickness: quantitySchema.nullable(),
   widths: z.array(quantitySchema).describe('By drawn width.'),
   spaces: z.array(quantitySchema),
@@ -70,7 +76,9 @@ const layerMeasurementsSchema = z.object({
       n: z.int().positive(),
       median_um: z.number(),
       sd_um: z.number().nonnegative(),
-      outward: quantitySchema.describe('Mean over all edge directions: how far edges stand outside the drawing.'),
+      outward: quantitySchema.describe(
+        'Mean over all edge directions: how far edges stand outside the drawing.',
+      ),
       shift_x: quantitySchema.nullable(),
       shift_y: quantitySchema.nullable(),
       method: z.string(),
@@ -99,7 +107,9 @@ const seriesSchema = z.array(z.number());
 
 export const measurementsSchema = z.object({
   version: z.literal(1),
-  basis: z.enum(['drawing', 'image']).describe('drawing: profiles lie at drawn edges; image: resolution only.'),
+  basis: z
+    .enum(['drawing', 'image'])
+    .describe('drawing: profiles lie at drawn edges; image: resolution only.'),
   doubts: z.array(z.string()),
   layers: z.array(layerMeasurementsSchema),
   resolution: z.array(
@@ -149,9 +159,7 @@ export const measurementsSchema = z.object({
       }),
     ),
   }),
-  methods: z.array(
-    z.object({ id: z.string(), title: z.string(), text: z.string(), source: z.string() }),
-  ),
+  methods: z.array(z.object({ id: z.string(), title: z.string(), text: z.string(), source: z.string() })),
 });
 
 export type Measurements = z.output<typeof measurementsSchema>;

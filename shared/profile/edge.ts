@@ -1,7 +1,7 @@
 /** One edge on a profile: the 50 % point between two plateaus, by a fit of a blurred step on a sloping ground. */
 import type { Profile } from './band.ts';
 import { fitModel, type Model, propagate } from './least-squares.ts';
-import { type NoiseModel, meanCovariance } from './noise.ts';
+import { meanCovariance, type NoiseModel } from './noise.ts';
 import { normalCdf, normalDensity } from './normal.ts';
 
 /** What is known of the blur beforehand, in pixels: standard deviation of a Gaussian, and its uncertainty. */
@@ -77,7 +77,8 @@ export function fitEdge(profile: Profile, request: EdgeRequest): EdgeFit | Refus
   const bends = Math.min(near, length - near) >= BEND_FROM * (blur?.sdPx ?? 1);
   const count = 4 + (free ? 1 : 0) + (bends ? 1 : 0);
   const model = edgeModel(step, middle, free ? null : blur.sdPx, bends);
-  const allowed = (p: Float64Array) => p[0]! > 0 && p[0]! < length && (!free || (p[4]! > 0.1 && p[4]! < length));
+  const allowed = (p: Float64Array) =>
+    p[0]! > 0 && p[0]! < length && (!free || (p[4]! > 0.1 && p[4]! < length));
   const fit = fitModel(data, [...start, ...(free ? [1] : []), 0].slice(0, count), model, allowed);
   if (!fit?.converged) return refused('no edge model fits the profile');
   const lags = meanCovariance(noise, profile.lines, profile.stepPx, profile.lineStepPx);

@@ -1,6 +1,15 @@
 /** A line (or a space) on a profile: two edges, fitted apart where they stand apart, together where blur joins them. */
 import type { Profile } from './band.ts';
-import { BEND_FROM, type Blur, type EdgeFit, fitEdge, meanWhere, type Refusal, refused, SEEN } from './edge.ts';
+import {
+  BEND_FROM,
+  type Blur,
+  type EdgeFit,
+  fitEdge,
+  meanWhere,
+  type Refusal,
+  refused,
+  SEEN,
+} from './edge.ts';
 import { fitModel, type Model, propagate } from './least-squares.ts';
 import { meanCovariance, type NoiseModel } from './noise.ts';
 import { FULL_WIDTH_HALF_MAXIMUM, normalCdf, normalDensity } from './normal.ts';
@@ -155,7 +164,8 @@ function measureJoint(profile: Profile, request: LineRequest, from: number, to: 
     number,
     number,
   ];
-  if (!(Math.abs(contrast) > SEEN * sdOf(row(4)))) return refused('the line does not stand out from the noise');
+  if (!(Math.abs(contrast) > SEEN * sdOf(row(4))))
+    return refused('the line does not stand out from the noise');
   const blurPx = free ? fit.parameters[5]! : blur.sdPx;
   const noisePx = sdOf(difference);
   const perBlur = free ? 0 : widthPerBlur(difference, step, left, right, contrast, blurPx);

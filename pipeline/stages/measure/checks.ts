@@ -1,6 +1,7 @@
 /** Whether what was measured keeps the drawn minimums and the nominal thicknesses of the process table. */
-import type { LayerMeasurements, Quantity } from '../../../shared/artefacts/measurements.ts';
+
 import type { LayerSpan } from '../../../shared/artefacts/layers.ts';
+import type { LayerMeasurements, Quantity } from '../../../shared/artefacts/measurements.ts';
 import type { Process } from '../../../shared/artefacts/process.ts';
 
 type Check = LayerMeasurements['checks'][number];
@@ -38,13 +39,16 @@ function minimum(name: string, limit_um: number, q: Quantity): Check {
 export function checkLayer(
   process: Process,
   span: LayerSpan,
-  measured: Pick<LayerMeasurements, 'width' | 'space' | 'via_size' | 'thickness'>,
+  measured: Pick<LayerMeasurements, 'width' | 'space' | 'vias' | 'thickness'>,
 ): Check[] {
   const rule = process.rules?.[span.name];
   const checks: Check[] = [];
   if (rule?.width_um && measured.width) checks.push(minimum('least width', rule.width_um, measured.width));
   if (rule?.space_um && measured.space) checks.push(minimum('least space', rule.space_um, measured.space));
-  if (rule?.size_um && measured.via_size) checks.push(minimum('least size', rule.size_um, measured.via_size));
+  // Across the middle: a rule is for the drawn side, which rounded corners do not shorten.
+  const via = measured.vias[0];
+  if (rule?.size_um && via)
+    checks.push(minimum('least size', rule.size_um, via.x.value_um < via.y.value_um ? via.x : via.y));
   if (measured.thickness) checks.push(thicknessCheck(span, measured.thickness));
   return checks;
 }

@@ -1,5 +1,6 @@
 /** Edge spread in depth: how fast the contrast of a layer's lines comes and goes from plate to plate. */
 import type { Measurements } from '../../../shared/artefacts/measurements.ts';
+import { type PlateGrid, pixelFromDie } from '../../../shared/frames.ts';
 import { meanProfile } from '../../../shared/profile/band.ts';
 import { measureLine } from '../../../shared/profile/line.ts';
 import { normalCdf, TEN_TO_NINETY } from '../../../shared/profile/normal.ts';
@@ -29,7 +30,9 @@ export function depthSpread(
   sign: number,
 ): DepthSpread | null {
   const { grid } = block;
-  const lines = input.sites.filter((site) => isLine(site) && onlyShape(site, blurPx));
+  const lines = input.sites.filter(
+    (site) => isLine(site) && onlyShape(site, blurPx) && lies(site, grid),
+  );
   lines.sort((a, b) => widthPx(a) - widthPx(b));
   const chosen = lines.slice(0, MOST_LINES);
   if (chosen.length < 2 * GROUPS) return null;
@@ -57,13 +60,23 @@ export function depthSpread(
   };
 }
 
+/** Whether a whole path lies on a grid. */
+function lies(site: Site, grid: PlateGrid): boolean {
+  return [0, site.lengthPx * grid.pixel_um].every((along) => {
+    const [x, y] = site.direction.map((u, n) => site.startUm[n]! + u * along) as [number, number];
+    const [c, r] = pixelFromDie(grid, x, y);
+    return c > 4 && r > 4 && c < grid.width_px - 5 && r < grid.height_px - 5;
+  });
+}
+
 const widthPx = (site: Site): number => site.drawnPx[site.own]![1] - site.drawnPx[site.own]![0];
 
 /** Clear ground on both sides to hold the line's grey against. */
 function onlyShape(site: Site, blurPx: number): boolean {
   const { drawnPx, own, lengthPx } = site;
   const before = own > 0 ? drawnPx[own]![0] - drawnPx[own - 1]![1] : drawnPx[own]![0];
-  const after = own + 1 < drawnPx.length ? drawnPx[own + 1]![0] - drawnPx[own]![1] : lengthPx - drawnPx[own]![1];
+  const after =
+    own + 1 < drawnPx.length ? drawnPx[own + 1]![0] - drawnPx[own]![1] : lengthPx - drawnPx[own]![1];
   return before > 5 * blurPx && after > 5 * blurPx && widthPx(site) > 3 * blurPx;
 }
 
@@ -109,12 +122,16 @@ function fitCurve(
   if (fit.kind === 'refused' || fit.contrast * sign <= 0 || fit.misfit > 0.2) return null;
   const top = fit.contrast;
   // Level outside the layer, for the plot.
-  const outside = contrast.filter((_, n) => n < fit.leftPx - 2 * fit.blurPx || n > fit.rightPx + 2 * fit.blurPx);
+  const outside = contrast.filter(
+    (_, n) => n < fit.leftPx - 2 * fit.blurPx || n > fit.rightPx + 2 * fit.blurPx,
+  );
   const level = outside.length > 0 ? outside.reduce((a, b) => a + b, 0) / outside.length : 0;
   const share = (v: number) => (v - level) / top;
   return {
     sdUm: fit.blurPx * stepUm,
     curve: contrast.map(share),
-    model: contrast.map((_, n) => normalCdf((n - fit.leftPx) / fit.blurPx) - normalCdf((n - fit.rightPx) / fit.blurPx)),
+    model: contrast.map(
+      (_, n) => normalCdf((n - fit.leftPx) / fit.blurPx) - normalCdf((n - fit.rightPx) / fit.blurPx),
+    ),
   };
 }

@@ -13,7 +13,8 @@ export class DrawnShapes {
   constructor(polygons: readonly Float64Array[]) {
     this.polygons = polygons;
     this.#index = polygons.length > 0 ? new Flatbush(polygons.length) : null;
-    for (const polygon of polygons) this.#index?.add(...(polygonBox(polygon) as [number, number, number, number]));
+    for (const polygon of polygons)
+      this.#index?.add(...(polygonBox(polygon) as [number, number, number, number]));
     this.#index?.finish();
   }
 

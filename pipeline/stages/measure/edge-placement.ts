@@ -23,7 +23,12 @@ function edgeReadings(yields: readonly SiteYield[], sign: number, pixelUm: numbe
     const [ux, uy] = site.direction;
     const [from, to] = site.drawnPx[site.own]!;
     const shape = shapeOf(site, pixelUm);
-    const before = (at: number): EdgeReading => ({ nx: -ux, ny: -uy, errorPx: from - at, shape: `${shape} a` });
+    const before = (at: number): EdgeReading => ({
+      nx: -ux,
+      ny: -uy,
+      errorPx: from - at,
+      shape: `${shape} a`,
+    });
     if (line) {
       if (line.contrast * sign <= 0) return [];
       return [before(line.leftPx), { nx: ux, ny: uy, errorPx: line.rightPx - to, shape: `${shape} b` }];
@@ -41,10 +46,13 @@ export function edgePlacement(
 ): LayerMeasurements['edges'] {
   const edges = edgeReadings(yields, sign, scale.pixelUm);
   const facing = (axis: 'nx' | 'ny', way: number): Reading[] =>
-    edges
-      .filter((e) => e[axis] * way > 0.99)
-      .map((e) => ({ shape: e.shape, value: e.errorPx }));
-  const sides = { right: facing('nx', 1), left: facing('nx', -1), up: facing('ny', 1), down: facing('ny', -1) };
+    edges.filter((e) => e[axis] * way > 0.99).map((e) => ({ shape: e.shape, value: e.errorPx }));
+  const sides = {
+    right: facing('nx', 1),
+    left: facing('nx', -1),
+    up: facing('ny', 1),
+    down: facing('ny', -1),
+  };
   const pairs = [
     { axis: 'x' as const, plus: sides.right, minus: sides.left },
     { axis: 'y' as const, plus: sides.up, minus: sides.down },
@@ -68,7 +76,12 @@ export function edgePlacement(
     const quantities = parts.map(({ readings, weight }) => ({ q: side(readings), weight }));
     const value = quantities.reduce((s, { q, weight }) => s + weight * q.value_um, 0);
     const u = Math.sqrt(quantities.reduce((s, { q, weight }) => s + (weight * q.uncertainty_um) ** 2, 0));
-    return { value, u, n: parts.reduce((s, p) => s + p.readings.length, 0), shapes: quantities.reduce((s, { q }) => s + q.shapes, 0) };
+    return {
+      value,
+      u,
+      n: parts.reduce((s, p) => s + p.readings.length, 0),
+      shapes: quantities.reduce((s, { q }) => s + q.shapes, 0),
+    };
   };
   const asQuantity = (
     part: ReturnType<typeof combined>,

@@ -57,7 +57,8 @@ export function fitSite(band: Band, site: Site, optics: LayerOptics): SiteYield 
   const next = drawnPx[own + 1];
   const space = next ? spaceAfter(profile, drawnPx, own, optics, shift, lengthPx) : null;
   const run = equalRun(drawnPx, own, lengthPx);
-  const pitch = typeof line === 'string' ? null : pitchOf(profile, drawnPx, own, run, optics, shift, lengthPx, line);
+  const pitch =
+    typeof line === 'string' ? null : pitchOf(profile, drawnPx, own, run, optics, shift, lengthPx, line);
   return {
     ...empty,
     line: typeof line === 'string' ? null : line,

@@ -24,9 +24,21 @@ export interface LayerRoughness {
   readonly width: Roughness | null;
 }
 
-export function layerRoughness(input: LayerInput, optics: LayerOptics, grid: PlateGrid, seed: number): LayerRoughness {
+export function layerRoughness(
+  input: LayerInput,
+  optics: LayerOptics,
+  grid: PlateGrid,
+  seed: number,
+): LayerRoughness {
   const sites = chooseSites(input.shapes, grid, {
-    ...{ reachPx: 40, linesPx: LENGTH_PX, marginPx: 2.5, most: MOST_STRETCHES, mostPerWidth: MOST_STRETCHES, seed },
+    ...{
+      reachPx: 40,
+      linesPx: LENGTH_PX,
+      marginPx: 2.5,
+      most: MOST_STRETCHES,
+      mostPerWidth: MOST_STRETCHES,
+      seed,
+    },
     hasData: () => true,
   });
   const edges: RoughnessSample[] = [];

@@ -39,8 +39,16 @@ const ELECTRON_RADIUS_NM = 2.8179403205e-6;
 const TOLERANCE = 0.15;
 
 /** How one unit of the volume turns into electrons per cubic ångström; null where it does not. */
-export function densityPerUnit(unit: string, energyKeV: number | undefined): { factor: number; basis: Materials['basis'] } | null {
-  const plain = unit.toLowerCase().replaceAll(/[\s^*()·.]/g, '').replaceAll('³', '3').replaceAll('å', 'a').replaceAll('µ', 'u');
+export function densityPerUnit(
+  unit: string,
+  energyKeV: number | undefined,
+): { factor: number; basis: Materials['basis'] } | null {
+  const plain = unit
+    .toLowerCase()
+    .replaceAll(/[\s^*()·.]/g, '')
+    .replaceAll('³', '3')
+    .replaceAll('å', 'a')
+    .replaceAll('µ', 'u');
   if (/^e(lectrons?)?(\/|per)(a|angstrom)3$/.test(plain)) return { factor: 1, basis: 'electron density' };
   if (/^e(lectrons?)?(\/|per)nm3$/.test(plain)) return { factor: 1e-3, basis: 'electron density' };
   const phase = /^rad(ians?)?(\/|per)(um|nm)$/.exec(plain);

@@ -1,13 +1,13 @@
 /** Widths, spaces, pitches and edge placement of one conductor layer, grouped by what is drawn. */
 import type { LayerMeasurements, Quantity } from '../../../shared/artefacts/measurements.ts';
-import { type Contribution, rectangular } from '../../../shared/uncertainty/budget.ts';
-import { FULL_WIDTH_HALF_MAXIMUM } from '../../../shared/profile/normal.ts';
 import { LEAST_IN_BLURS, type LineFit } from '../../../shared/profile/line.ts';
-import type { Site } from './sites.ts';
+import { FULL_WIDTH_HALF_MAXIMUM } from '../../../shared/profile/normal.ts';
+import { type Contribution, rectangular } from '../../../shared/uncertainty/budget.ts';
 import type { SiteYield } from './fit-site.ts';
-import { type Grouped, groupByDrawn, LEAST_READINGS, quantityOf, type ScaleOfPixel } from './quantities.ts';
 import { type Reading, sharedVariance } from './pool.ts';
+import { type Grouped, groupByDrawn, LEAST_READINGS, quantityOf, type ScaleOfPixel } from './quantities.ts';
 import { median } from './robust.ts';
+import type { Site } from './sites.ts';
 
 export type Refused = LayerMeasurements['refused'][number];
 
@@ -53,19 +53,37 @@ export function measureLines(yields: readonly SiteYield[], context: LineContext)
   const refused: Refused[] = [];
   const list = (
     drawn: (y: SiteYield) => number,
-    fit: (y: SiteYield) => LineFit | null,
+    fitted: (y: SiteYield) => LineFit | null,
     polarity: number,
   ): Item[] =>
     yields.flatMap((y) => {
       const drawnPx = drawn(y);
       if (Number.isNaN(drawnPx)) return [];
-      const found = fit(y);
+      const found = fitted(y);
       const good = found && found.contrast * sign * polarity > 0 ? found : null;
       const reading = { shape: shapeOf(y.site, px), value: good?.widthPx ?? Number.NaN };
       return [{ drawnPx, reading, fit: good, overlaid: context.overlaid(y.site) }];
     });
-  const widths = sized('line width', list((y) => y.drawnWidthPx, (y) => y.line, 1), context, refused);
-  const spaces = sized('space', list((y) => y.drawnSpacePx, (y) => y.space, -1), context, refused);
+  const widths = sized(
+    'line width',
+    list(
+      (y) => y.drawnWidthPx,
+      (y) => y.line,
+      1,
+    ),
+    context,
+    refused,
+  );
+  const spaces = sized(
+    'space',
+    list(
+      (y) => y.drawnSpacePx,
+      (y) => y.space,
+      -1,
+    ),
+    context,
+    refused,
+  );
   const pitchItems = yields.flatMap((y) =>
     y.pitch && y.line && y.line.contrast * sign > 0
       ? [{ drawnPx: y.drawnPitchPx, reading: { shape: shapeOf(y.site, px), value: y.pitch.pitchPx } }]

@@ -1,5 +1,6 @@
 /** Sizes of the vias of a layer, grouped by what is drawn. */
 import type { LayerMeasurements } from '../../../shared/artefacts/measurements.ts';
+import type { PlateGrid } from '../../../shared/frames.ts';
 import type { Blur } from '../../../shared/profile/edge.ts';
 import { LEAST_IN_BLURS } from '../../../shared/profile/line.ts';
 import type { NoiseModel } from '../../../shared/profile/noise.ts';
@@ -12,7 +13,6 @@ import { type Reading, sharedVariance } from './pool.ts';
 import { LEAST_READINGS, quantityOf, type ScaleOfPixel } from './quantities.ts';
 import { median, spreadOf } from './robust.ts';
 import { chooseVias, fitVias, viaNoise } from './via-sites.ts';
-import type { PlateGrid } from '../../../shared/frames.ts';
 
 const MOST_VIAS = 400;
 const LEAST_GAP = 4.7;
@@ -66,7 +66,9 @@ export function measureVias(
     if (tried < LEAST_READINGS) continue;
     if (Math.min(w, h) < least) refuse('drawn smaller than the blur lets tell size from contrast');
     else if (fits.length < Math.max(LEAST_READINGS, LEAST_SHARE * tried))
-      refuse(`only ${fits.length} of ${tried} vias stand out from the noise; their median would favour the strong ones`);
+      refuse(
+        `only ${fits.length} of ${tried} vias stand out from the noise; their median would favour the strong ones`,
+      );
     else {
       const of = (pick: (f: ViaFit) => number, drawnPx: number, method: string) => {
         const readings: Reading[] = fits.flatMap((f, n) =>

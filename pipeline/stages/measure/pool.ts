@@ -82,7 +82,11 @@ export function sharedVariance(
     }
     dof += shapes.length - 1;
   }
-  return { within, between: dof > 0 ? Math.max(0, (scatter - expected) / dof) : within, dof: Math.max(1, dof) };
+  return {
+    within,
+    between: dof > 0 ? Math.max(0, (scatter - expected) / dof) : within,
+    dof: Math.max(1, dof),
+  };
 }
 
 export function pool(readings: readonly Reading[], shared: SharedVariance): Pooled {
@@ -101,5 +105,13 @@ export function pool(readings: readonly Reading[], shared: SharedVariance): Pool
     total += weights[i]!;
     sum += weights[i]! * s.mean;
   });
-  return { n, shapes: shapes.length, median: middle, sd, value: sum / total, u: 1 / Math.sqrt(total), dof: shared.dof };
+  return {
+    n,
+    shapes: shapes.length,
+    median: middle,
+    sd,
+    value: sum / total,
+    u: 1 / Math.sqrt(total),
+    dof: shared.dof,
+  };
 }

@@ -22,13 +22,15 @@ export interface ScanBlock {
   readonly plates: readonly Float32Array[];
 }
 
-/** Largest side of a block in pixels: enough edges for a mean, little enough to hold. */
-const LARGEST_PX = 1024;
+/** Voxels of a block at the most, and its least side: enough edges for a mean, little enough to read and hold. */
+const MOST_VOXELS = 9e6;
+const LEAST_PX = 192;
 
-/** The middle of a plate grid, so large at the most. */
-export function middleOf(grid: PlateGrid): PlateGrid {
-  const width_px = Math.min(grid.width_px, LARGEST_PX);
-  const height_px = Math.min(grid.height_px, LARGEST_PX);
+/** The middle of a plate grid, square where it must be cut. */
+export function middleOf(grid: PlateGrid, plates: number): PlateGrid {
+  const side = Math.max(LEAST_PX, Math.floor(Math.sqrt(MOST_VOXELS / plates)));
+  const width_px = Math.min(grid.width_px, side);
+  const height_px = Math.min(grid.height_px, side);
   const left = Math.floor((grid.width_px - width_px) / 2);
   const top = Math.floor((grid.height_px - height_px) / 2);
   return {
@@ -40,8 +42,12 @@ export function middleOf(grid: PlateGrid): PlateGrid {
 }
 
 /** @throws InputFault when a slice cannot be read */
-export async function readBlock(source: BlockSource, whole: PlateGrid, zUm: readonly number[]): Promise<ScanBlock> {
-  const grid = middleOf(whole);
+export async function readBlock(
+  source: BlockSource,
+  whole: PlateGrid,
+  zUm: readonly number[],
+): Promise<ScanBlock> {
+  const grid = middleOf(whole, zUm.length);
   const dieToVoxel = invert3(source.voxelToDieUm);
   const volume = await openVolume(source.spec, { nameOf: source.nameOf });
   try {

@@ -1,5 +1,5 @@
 /** Thickness of a layer from the heights of its faces as the place stage measured them. */
-import type { Layers, LayerSpan } from '../../../shared/artefacts/layers.ts';
+import type { LayerSpan, Layers } from '../../../shared/artefacts/layers.ts';
 import type { Quantity } from '../../../shared/artefacts/measurements.ts';
 import { NORMAL_95 } from '../../../shared/uncertainty/budget.ts';
 

@@ -23,7 +23,13 @@ const LARGEST_PX = 40;
 const SEARCH_PX = 16;
 
 /** Upright rectangles with nothing of their own layer close by, at most `most` of them, drawn at random. */
-export function chooseVias(shapes: DrawnShapes, grid: PlateGrid, leastGapPx: number, most: number, seed: number) {
+export function chooseVias(
+  shapes: DrawnShapes,
+  grid: PlateGrid,
+  leastGapPx: number,
+  most: number,
+  seed: number,
+) {
   const pixel = grid.pixel_um;
   const sites: ViaSite[] = [];
   shapes.polygons.forEach((polygon, own) => {
