@@ -30,9 +30,7 @@ export function depthSpread(
   sign: number,
 ): DepthSpread | null {
   const { grid } = block;
-  const lines = input.sites.filter(
-    (site) => isLine(site) && onlyShape(site, blurPx) && lies(site, grid),
-  );
+  const lines = input.sites.filter((site) => isLine(site) && onlyShape(site, blurPx) && lies(site, grid));
   lines.sort((a, b) => widthPx(a) - widthPx(b));
   const chosen = lines.slice(0, MOST_LINES);
   if (chosen.length < 2 * GROUPS) return null;

@@ -26,7 +26,7 @@ export async function measureResolution(
   job: MeasureJob,
   measured: readonly MeasuredLayer[],
 ): Promise<ResolutionResults> {
-  const { grid, stepUm, zUm } = job;
+  const { grid, zUm } = job;
   const list: Resolution[] = [];
   const doubts: string[] = [];
   const edged = measured.filter((m) => m.blur && m.result.image?.blur_from === 'edges of this layer');
@@ -47,20 +47,13 @@ export async function measureResolution(
       text: `Median over ${blur!.n} edges.`,
     });
   const chosen = bestLayer(job, measured);
-  let depth: DepthSpread | null = null;
   let halves: Halves | null = null;
   if (chosen) {
-    const { portrait, seen } = chosen;
-    const beyond = seen
-      ? Math.ceil((BEYOND * (seen.input.span.top_um - seen.input.span.bottom_um)) / stepUm)
-      : 0;
-    const first = Math.max(0, portrait.first - beyond);
-    const last = Math.min(zUm.length - 1, portrait.last + beyond);
+    const { name, first, last } = chosen;
     const block = await readBlock(job.source, grid, zUm.slice(first, last + 1));
-    halves = compareHalves(portrait.name, block, portrait.first - first, portrait.last - first);
-    if (seen?.blur)
-      depth = depthSpread(seen.input, block, stepUm, seen.blur.sdPx, Math.sign(seen.contrast?.contrast ?? 1));
+    halves = compareHalves(name, block, 0, last - first);
   }
+  const depth = await narrowestInDepth(job, measured);
   if (depth)
     list.push({
       ...{ method: 'depth-spread', name: 'Edge spread, 10 to 90 %', direction: 'depth' },
@@ -95,21 +88,42 @@ function ringEntries(halves: Halves): Resolution[] {
   ];
 }
 
-/** The layer with the most plates among those whose edges were seen; without a drawing, the middle fifth of the scan. */
-function bestLayer(
-  job: MeasureJob,
+/** The layer with the narrowest measured lines: the missing cone leaves those the sharpest faces. */
+async function narrowestInDepth(
+  { grid, stepUm, zUm, source }: MeasureJob,
   measured: readonly MeasuredLayer[],
-): { portrait: Pick<LayerPortrait, 'name' | 'first' | 'last'>; seen: MeasuredLayer | null } | null {
-  const seen = measured.filter((m) => m.optics && m.result.widths.length > 0);
+): Promise<DepthSpread | null> {
+  const narrow = measured
+    .filter((m) => m.blur && m.contrast && m.input.span.seen === 'whole' && m.result.width)
+    .sort((a, b) => a.result.width!.value_um - b.result.width!.value_um);
+  for (const { input, blur, contrast } of narrow.slice(0, 2)) {
+    const { first, last } = input.portrait;
+    const beyond = Math.ceil((BEYOND * (input.span.top_um - input.span.bottom_um)) / stepUm);
+    const heights = zUm.slice(Math.max(0, first - beyond), Math.min(zUm.length, last + beyond + 1));
+    const block = await readBlock(source, grid, heights);
+    const found = depthSpread(input, block, stepUm, blur!.sdPx, Math.sign(contrast!.contrast));
+    if (found) return found;
+  }
+  return null;
+}
+
+/** The layer whose edges speak loudest; without a drawing, the middle of the scan. */
+function bestLayer(
+  { zUm }: MeasureJob,
+  measured: readonly MeasuredLayer[],
+): Pick<LayerPortrait, 'name' | 'first' | 'last'> | null {
   const worth = (m: MeasuredLayer) =>
-    Math.min(12, m.input.portrait.last - m.input.portrait.first + 1) *
-    Math.abs((m.result.image?.contrast ?? 0) / (m.result.image?.noise ?? 1)) *
-    Math.sqrt(m.input.sites.length);
+    Math.sqrt(Math.min(12, m.input.portrait.last - m.input.portrait.first + 1) * m.input.sites.length) *
+    Math.abs((m.result.image?.contrast ?? 0) / (m.result.image?.noise ?? 1));
+  const seen = measured.filter((m) => m.optics && m.result.widths.length > 0);
   const best = seen.sort((a, b) => worth(b) - worth(a))[0];
-  if (best) return { portrait: best.input.portrait, seen: best };
-  const count = job.zUm.length;
+  if (best) return best.input.portrait;
+  const count = zUm.length;
   if (count < 8) return null;
   const first = Math.floor(count * 0.45);
-  const last = Math.min(count - 1, Math.max(first + 7, Math.floor(count * 0.55)));
-  return { portrait: { name: 'the middle of the scan', first, last }, seen: null };
+  return {
+    name: 'the middle of the scan',
+    first,
+    last: Math.min(count - 1, Math.max(first + 7, Math.floor(count * 0.55))),
+  };
 }

@@ -23,7 +23,7 @@ export interface ScanBlock {
 }
 
 /** Voxels of a block at the most, and its least side: enough edges for a mean, little enough to read and hold. */
-const MOST_VOXELS = 9e6;
+const MOST_VOXELS = 4e6;
 const LEAST_PX = 192;
 
 /** The middle of a plate grid, square where it must be cut. */
