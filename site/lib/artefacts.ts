@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import type { z } from 'zod';
 import { type Folio, type FolioScan, folioSchema } from '../../shared/artefacts/folio.ts';
 import { type Layers, layersSchema } from '../../shared/artefacts/layers.ts';
+import { type Measurements, measurementsSchema } from '../../shared/artefacts/measurements.ts';
 import { type Pictures, picturesSchema } from '../../shared/artefacts/pictures.ts';
 import { type Placement, placementSchema } from '../../shared/artefacts/placement.ts';
 import { type Plates, platesSchema } from '../../shared/artefacts/plates.ts';
@@ -18,6 +19,8 @@ export interface ScanArtefacts {
   readonly placement: Placement | null;
   readonly pictures: Pictures | null;
   readonly survey: Survey | null;
+  /** null for a flat picture, and where nothing was measured. */
+  readonly measurements: Measurements | null;
 }
 
 /** Folder with folio.json, from the environment. @throws InputFault when it is not set */
@@ -45,12 +48,13 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
   const needed = scan.kind === 'volume';
   const other = <S extends z.ZodType>(name: string, schema: S) =>
     needed ? required(data, `${scan.id}/${name}`, schema) : optional(data, `${scan.id}/${name}`, schema);
-  const [plates, layers, placement, pictures, survey] = await Promise.all([
+  const [plates, layers, placement, pictures, survey, measurements] = await Promise.all([
     required(data, `${scan.id}/plates.json`, platesSchema),
     required(data, `${scan.id}/layers.json`, layersSchema),
     other('placement.json', placementSchema),
     other('pictures.json', picturesSchema),
     other('survey.json', surveySchema),
+    optional(data, `${scan.id}/measurements.json`, measurementsSchema),
   ]);
   if (layers.plates.length !== plates.z_um.length || plates.z_um.length === 0) {
     throw new InputFault({
@@ -62,7 +66,7 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
       remedy: 'Build the folio again.',
     });
   }
-  return { scan, plates, layers, placement, pictures, survey };
+  return { scan, plates, layers, placement, pictures, survey, measurements };
 }
 
 async function required<S extends z.ZodType>(data: string, name: string, schema: S): Promise<z.output<S>> {

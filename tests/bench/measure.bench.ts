@@ -69,7 +69,14 @@ mkdirSync(work, { recursive: true });
 const campaigns: { name: string; make: (out: string) => void }[] = Array.from({ length: seeds }, (_, n) => ({
   name: `demo-${n + 11}${values.fast ? '-fast' : ''}`,
   make: (out) =>
-    make('demo-volume/generate.ts', '--seed', String(n + 11), '--out', out, ...(values.fast ? ['--fast'] : [])),
+    make(
+      'demo-volume/generate.ts',
+      '--seed',
+      String(n + 11),
+      '--out',
+      out,
+      ...(values.fast ? ['--fast'] : []),
+    ),
 }));
 const layouts = [
   { file: 'sg13g2_counter_board.gds', process: 'sg13g2.yaml', window: [40, 40, 60, 56], voxel: 40 },

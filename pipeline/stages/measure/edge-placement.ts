@@ -2,7 +2,7 @@
 import type { LayerMeasurements } from '../../../shared/artefacts/measurements.ts';
 import { rectangular } from '../../../shared/uncertainty/budget.ts';
 import type { SiteYield } from './fit-site.ts';
-import { shapeOf } from './measure-lines.ts';
+import { HALO_HALF_PX, shapeOf } from './measure-lines.ts';
 import { type Reading, sharedVariance } from './pool.ts';
 import { LEAST_READINGS, quantityOf, type ScaleOfPixel } from './quantities.ts';
 import { spreadOf } from './robust.ts';
@@ -43,6 +43,7 @@ export function edgePlacement(
   sign: number,
   scale: ScaleOfPixel,
   placementUm: { readonly x: number; readonly y: number } | null,
+  plugContrast: number,
 ): LayerMeasurements['edges'] {
   const edges = edgeReadings(yields, sign, scale.pixelUm);
   const facing = (axis: 'nx' | 'ny', way: number): Reading[] =>
@@ -110,7 +111,20 @@ export function edgePlacement(
         { readings: minus, weight: 0.5 / pairs.length },
       ]),
     ),
-    [thresholdUm],
+    [
+      thresholdUm,
+      {
+        ...{
+          name: 'halos of vias',
+          kind: 'B' as const,
+          um: rectangular((HALO_HALF_PX / 2) * plugContrast) * px,
+        },
+        ...{
+          dof: null,
+          how: 'The missing cone smears vias into the plates of this layer; limits from trials, rectangular.',
+        },
+      },
+    ],
   );
   const shift = (axis: 'x' | 'y') => {
     const pair = pairs.find((p) => p.axis === axis);
@@ -122,7 +136,7 @@ export function edgePlacement(
     return asQuantity(part, [
       {
         ...{ name: 'placement', kind: 'B' as const, um: placementUm?.[axis] ?? 0, dof: null },
-        how: 'Standard uncertainty of the placement along this axis, common to all layers.',
+        how: 'Standard uncertainty of the placement along this axis at the height of this layer.',
       },
     ]);
   };

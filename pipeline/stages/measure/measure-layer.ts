@@ -26,7 +26,10 @@ export interface LayerContext {
   readonly blur: BlurFinding;
   readonly blurFrom: string;
   readonly neighbours: readonly DrawnShapes[];
+  /** Standard uncertainty of the placement at the height of the layer. */
   readonly placementUm: { readonly x: number; readonly y: number } | null;
+  /** Largest contrast, without its sign, of the via layers next to this one; 0 where none was seen. */
+  readonly plugs: number;
   readonly seed: number;
 }
 
@@ -39,6 +42,8 @@ export interface MeasuredLayer {
   readonly contrast: { readonly contrast: number; readonly uncertainty: number } | null;
 }
 
+/** Beyond this a layer is fainter than what shines through it, and widths say little anyway. */
+const MOST_PLUG_CONTRAST = 10;
 /** Share of tried edges that must stand out for a layer to count as seen. */
 const SEEN_SHARE = 0.5;
 
@@ -110,9 +115,10 @@ function withLines(input: LayerInput, context: LayerContext, bare: MeasuredLayer
     );
   const optics: LayerOptics = { blur, noise: input.noise, shiftPx: look.shiftPx };
   const sign = Math.sign(look.contrast);
+  const plugContrast = Math.min(MOST_PLUG_CONTRAST, context.plugs / Math.abs(look.contrast));
   const yields = input.sites.map((site, n) => fitSite(input.bands[n]!, site, optics));
   const lines = measureLines(yields, {
-    ...{ scale, sign, blurPx: blur.sdPx },
+    ...{ scale, sign, blurPx: blur.sdPx, plugContrast },
     overlaid: (site) => runsAlong(site, context),
   });
   const rough = layerRoughness(input, optics, grid, context.seed);
@@ -125,7 +131,7 @@ function withLines(input: LayerInput, context: LayerContext, bare: MeasuredLayer
       space: lines.spaces[0] ?? null,
       pitch: lines.pitches[0] ?? null,
       ...{ widths: lines.widths, spaces: lines.spaces, pitches: lines.pitches, refused: lines.refused },
-      edges: edgePlacement(yields, sign, scale, context.placementUm),
+      edges: edgePlacement(yields, sign, scale, context.placementUm, plugContrast),
       line_edge_roughness: rough.edge,
       line_width_roughness: rough.width,
       image: imageFacts(look.contrast, input.noise, context),

@@ -15,6 +15,11 @@ export type Refused = LayerMeasurements['refused'][number];
 const MODEL_HALF_PX = { apart: 0.02, joint: 0.03 };
 /** What parallel edges in the next layers move, pixels either way: the missing cone lets them through. */
 const OVERLAID_HALF_PX = 0.12;
+/**
+ * Halos of the plugs above and below a line lie along it and move its edges in step: so many pixels of width either way
+ * for plugs of the line's own contrast, from trials with tungsten below copper and copper below copper.
+ */
+export const HALO_HALF_PX = 0.07;
 /** Profiles that must yield a fit before their median speaks for all. */
 const LEAST_SHARE = 0.7;
 
@@ -22,6 +27,8 @@ export interface LineContext {
   readonly scale: ScaleOfPixel;
   readonly blurPx: number;
   readonly sign: number;
+  /** Contrast of the strongest via layer next to this one over its own. */
+  readonly plugContrast: number;
   /** Whether edges of another layer run along those of a site. */
   readonly overlaid: (site: Site) => boolean;
 }
@@ -151,6 +158,17 @@ function sized(what: string, items: readonly Item[], context: LineContext, refus
         dof: null,
         how: 'Half height between plateaus of second order; limits from noise-free trials, rectangular.',
       },
+      ...(context.plugContrast > 0
+        ? [
+            {
+              name: 'halos of vias',
+              kind: 'B' as const,
+              u: rectangular(HALO_HALF_PX * context.plugContrast),
+              dof: null,
+              how: `The missing cone smears vias into the plates of this layer; ${context.plugContrast.toFixed(1)} times its own contrast; limits from trials, rectangular.`,
+            },
+          ]
+        : []),
       ...(overlaid > 0
         ? [
             {

@@ -94,25 +94,49 @@ function measureAgainstDrawing(job: MeasureJob, doubts: string[]): MeasuredLayer
   if (blurs.common === null && inputs.length > 0)
     doubts.push('No widths: too few edges stand out of the noise to tell the blur of the scan.');
   const conductors = inputs.filter((input) => input.layer.role !== 'via');
-  return inputs.map((input, n) => {
+  const measured = new Map<LayerInput, MeasuredLayer>();
+  const measure = (input: LayerInput): MeasuredLayer => {
     const own = blurs.own.get(input.layer.name) ?? null;
     if (!own && !blurs.common) return bareLayer(input, layers.basis, job.stepUm, scale.relative, process);
+    const vias = neighboursOf(
+      input,
+      [...measured.keys()].filter((o) => o.layer.role === 'via'),
+    );
     return measureLayer(input, {
-      ...{ grid, scale, process, basis: layers.basis, stepUm: job.stepUm, seed: SEED + 100 + n },
+      ...{ grid, scale, process, basis: layers.basis, stepUm: job.stepUm },
+      seed: SEED + 100 + inputs.indexOf(input),
       blur: own ?? blurs.common!,
       blurFrom: own ? 'edges of this layer' : 'edges of the other layers',
       neighbours: neighboursOf(input, conductors).map((other) => other.shapes),
-      placementUm: placement.uncertainty_um,
+      placementUm: placementAt(job, middleOf(input)),
+      plugs: Math.max(0, ...vias.map((via) => Math.abs(measured.get(via)!.contrast?.contrast ?? 0))),
     });
-  });
+  };
+  // Vias first: how strong they are says how far they shine into the conductors.
+  for (const role of ['via', 'conductor', 'other'] as const)
+    for (const input of inputs) if (input.layer.role === role) measured.set(input, measure(input));
+  return inputs.map((input) => measured.get(input)!);
 }
 
-/** The next layers below and above that are no vias: what shines through lies there. */
+const middleOf = ({ span }: LayerInput): number => (span.bottom_um + span.top_um) / 2;
+
+/**
+ * Uncertainty of the placement at a height. It is stated for the middle; a tilt, too, is known only so well: for
+ * landmarks spread evenly over the depth it grows as sqrt(1 + 12 (z - z0)^2 / depth^2).
+ */
+function placementAt({ placement, zUm }: MeasureJob, z: number): { x: number; y: number } | null {
+  const { uncertainty_um: u } = placement;
+  if (!u) return null;
+  const [low, high] = [zUm[0]!, zUm.at(-1)!];
+  const growth = high > low ? Math.sqrt(1 + 12 * ((z - (low + high) / 2) / (high - low)) ** 2) : 1;
+  return { x: u.x * growth, y: u.y * growth };
+}
+
+/** The next of `others` below and above: what shines through lies there. */
 function neighboursOf(input: LayerInput, others: readonly LayerInput[]): LayerInput[] {
-  const middle = (l: LayerInput) => (l.span.bottom_um + l.span.top_um) / 2;
   const rest = others.filter((o) => o !== input);
-  const below = rest.filter((o) => middle(o) < middle(input)).sort((a, b) => middle(b) - middle(a));
-  const above = rest.filter((o) => middle(o) > middle(input)).sort((a, b) => middle(a) - middle(b));
+  const below = rest.filter((o) => middleOf(o) < middleOf(input)).sort((a, b) => middleOf(b) - middleOf(a));
+  const above = rest.filter((o) => middleOf(o) > middleOf(input)).sort((a, b) => middleOf(a) - middleOf(b));
   return [...below.slice(0, 1), ...above.slice(0, 1)];
 }
 
@@ -148,7 +172,7 @@ function blursOf(inputs: readonly LayerInput[]): {
  * spread evenly over a field, a scale is known to sqrt(12) u / extent.
  */
 function scaleOf(placement: Placement, grid: PlateGrid): ScaleOfPixel {
-  const extent = Math.max(grid.width_px, grid.height_px) * grid.pixel_um;
+  const extent = Math.sqrt(grid.width_px * grid.height_px) * grid.pixel_um;
   const u = Math.max(placement.uncertainty_um?.x ?? 0, placement.uncertainty_um?.y ?? 0);
   return {
     pixelUm: grid.pixel_um,

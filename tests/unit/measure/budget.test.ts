@@ -1,8 +1,14 @@
 import { describe, expect, it } from 'vitest';
 import { fitPitch } from '../../../shared/profile/pitch.ts';
-import { combine, coverageFactor, ofMean, ofMedian, rectangular } from '../../../shared/uncertainty/budget.ts';
-import { generator } from '../../fixtures/random.ts';
+import {
+  combine,
+  coverageFactor,
+  ofMean,
+  ofMedian,
+  rectangular,
+} from '../../../shared/uncertainty/budget.ts';
 import { gaussian } from '../../fixtures/drawn-raster.ts';
+import { generator } from '../../fixtures/random.ts';
 
 describe('uncertainty budgets', () => {
   it('combine the worked case of a length: 100 px, each end known to half a pixel, of 20 nm with u = 0.1 nm', () => {

@@ -88,7 +88,10 @@ describe('line width against the closed form of a Gaussian-blurred line', () => 
 
   it('refuses what the blur makes ambiguous, and what noise hides, with the reason', () => {
     const narrow = measured({ widthPx: 2, blurPx: 1.2, noise: 1, knownBlur: true }, 3);
-    expect(narrow).toMatchObject({ kind: 'refused', reason: expect.stringContaining('narrower than the blur') });
+    expect(narrow).toMatchObject({
+      kind: 'refused',
+      reason: expect.stringContaining('narrower than the blur'),
+    });
     const unknown = measured({ widthPx: 5, blurPx: 1.2, noise: 1, knownBlur: false }, 3);
     expect(unknown).toMatchObject({ kind: 'refused', reason: expect.stringContaining('blur') });
     const faint = measured({ widthPx: 8, blurPx: 1, noise: 400, knownBlur: true }, 3);
@@ -97,7 +100,16 @@ describe('line width against the closed form of a Gaussian-blurred line', () => 
 
   it('is not moved by a sloping and bending ground', () => {
     const raster = lineRaster({
-      ...{ size: 81, centre: [40.3, 40], angle: 0, widthPx: 12, blurPx: 0.9, contrast: 50, noise: 0, seed: 1 },
+      ...{
+        size: 81,
+        centre: [40.3, 40],
+        angle: 0,
+        widthPx: 12,
+        blurPx: 0.9,
+        contrast: 50,
+        noise: 0,
+        seed: 1,
+      },
     });
     for (let r = 0; r < 81; r++)
       for (let c = 0; c < 81; c++) raster.values[r * 81 + c]! += 0.8 * (c - 40) + 0.06 * (c - 40) ** 2;
@@ -111,7 +123,15 @@ describe('line width against the closed form of a Gaussian-blurred line', () => 
   });
 
   it('gives the same width for dark lines as for bright ones', () => {
-    const scene = { size: 81, centre: [40.2, 40.4], angle: 0.7, widthPx: 7, blurPx: 0.9, noise: 3, seed: 9 } as const;
+    const scene = {
+      size: 81,
+      centre: [40.2, 40.4],
+      angle: 0.7,
+      widthPx: 7,
+      blurPx: 0.9,
+      noise: 3,
+      seed: 9,
+    } as const;
     const width = (contrast: number, invert: number) => {
       const raster = lineRaster({ ...scene, contrast });
       raster.values.forEach((v, n) => {
@@ -148,7 +168,11 @@ describe('what the measuring arithmetic stands on', () => {
       expect(sample(3, 5)).toBeCloseTo(values[43]!, 12);
       expect(sample(2.3, 4.7)).toBeCloseTo(3 + 4.6 - 2.35, 9);
       expect(sample(-0.1, 3)).toBeNaN();
-      const holed = sampler({ values: values.map((v, n) => (n === 27 ? Number.NaN : v)), width: 8, height: 8 });
+      const holed = sampler({
+        values: values.map((v, n) => (n === 27 ? Number.NaN : v)),
+        width: 8,
+        height: 8,
+      });
       expect(holed(3.5, 3.5)).toBeNaN();
       expect(holed(6.5, 6.5)).not.toBeNaN();
     }
