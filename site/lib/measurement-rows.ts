@@ -1,5 +1,5 @@
 /** What the measurements page prints of measurements.json: rows in a fixed order, lengths with their 95 % interval. */
-import type { LayerMeasurements, Measurements, Quantity } from '../../shared/artefacts/measurements.ts';
+import type { LayerMeasurements, Measurements, Quantity, Roughness } from '../../shared/artefacts/measurements.ts';
 import { formatFixed } from './numbers.ts';
 import type { Series } from './plot.ts';
 
@@ -58,4 +58,16 @@ export function biasSeries(measured: Measurements): Series[] {
       },
     ];
   });
+}
+
+/** Every n-th value, so that a table behind a plot stays readable. */
+export function thin(values: readonly number[], most = 160): number[] {
+  const step = Math.ceil(values.length / most);
+  return values.filter((_, n) => n % step === 0);
+}
+
+export function roughnessWords(one: Roughness | null): string {
+  if (!one) return '–';
+  const limit = `at most ${inNm(one.at_most_um, 1)}`;
+  return one.resolved ? `${inNm(one.three_sigma_um, 1)}, ${limit}` : `not told from noise; ${limit}`;
 }
