@@ -53,6 +53,8 @@ export interface LineRequest {
 export const APART = 9;
 /** Without a known blur, narrower lines than this (in standard deviations) are refused: width and blur look alike. */
 const OWN_BLUR_LEAST = 6;
+/** ... unless there is so little noise that the width is known to this share all the same. */
+const OWN_BLUR_SURE = 0.02;
 /** A stretch of this many standard deviations on either side tells plateau from edge. */
 const REACH = 6;
 export const LEAST_IN_BLURS = 1.4;
@@ -81,7 +83,8 @@ export function measureLine(profile: Profile, request: LineRequest): LineFit | R
   if (fit.widthPx - 2 * fit.uncertaintyPx < least) {
     return refused('narrower than the blur: width and contrast of such a line look alike');
   }
-  if (!blur && fit.way === 'joint' && fit.widthPx < OWN_BLUR_LEAST * fit.blurPx) {
+  const vague = fit.uncertaintyPx > OWN_BLUR_SURE * fit.widthPx;
+  if (!blur && fit.way === 'joint' && vague && fit.widthPx < OWN_BLUR_LEAST * fit.blurPx) {
     return refused('too narrow to tell its width from the blur; measure the blur on a wider line first');
   }
   if (fit.uncertaintyPx > fit.widthPx / 3) return refused('the noise leaves the width open');

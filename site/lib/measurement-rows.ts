@@ -1,5 +1,10 @@
 /** What the measurements page prints of measurements.json: rows in a fixed order, lengths with their 95 % interval. */
-import type { LayerMeasurements, Measurements, Quantity, Roughness } from '../../shared/artefacts/measurements.ts';
+import type {
+  LayerMeasurements,
+  Measurements,
+  Quantity,
+  Roughness,
+} from '../../shared/artefacts/measurements.ts';
 import { formatFixed } from './numbers.ts';
 import type { Series } from './plot.ts';
 

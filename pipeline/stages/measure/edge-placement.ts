@@ -104,12 +104,20 @@ export function edgePlacement(
   };
   const threshold = { ...model, um: model.u * px };
   const { u: _, ...thresholdUm } = threshold;
+  // Each axis weighs by what is known of it: a few line ends must not count as much as hundreds of long edges.
+  const axes = pairs.map(({ plus, minus }) => {
+    const halves = [
+      { readings: plus, weight: 0.5 },
+      { readings: minus, weight: 0.5 },
+    ];
+    return { halves, certainty: 1 / combined(halves).u ** 2 };
+  });
+  const certainty = axes.reduce((sum, axis) => sum + axis.certainty, 0);
   const outward = asQuantity(
     combined(
-      pairs.flatMap(({ plus, minus }) => [
-        { readings: plus, weight: 0.5 / pairs.length },
-        { readings: minus, weight: 0.5 / pairs.length },
-      ]),
+      axes.flatMap((axis) =>
+        axis.halves.map((half) => ({ ...half, weight: (half.weight * axis.certainty) / certainty })),
+      ),
     ),
     [
       thresholdUm,

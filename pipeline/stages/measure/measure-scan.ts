@@ -16,6 +16,7 @@ import { METHODS } from './methods.ts';
 import type { ScaleOfPixel } from './quantities.ts';
 import { measureResolution } from './resolution.ts';
 import type { BlockSource } from './scan-block.ts';
+import { chooseVias, viaBlurs, viaNoise } from './via-sites.ts';
 
 export interface MeasureJob {
   readonly placement: Placement;
@@ -90,7 +91,7 @@ function measureAgainstDrawing(job: MeasureJob, doubts: string[]): MeasuredLayer
     if (!portrait || !span) return;
     inputs.push(prepareLayer(layer, span, portrait, shapes.get(layer.name)!, grid, SEED + n));
   });
-  const blurs = blursOf(inputs);
+  const blurs = blursOf(inputs, grid);
   if (blurs.common === null && inputs.length > 0)
     doubts.push('No widths: too few edges stand out of the noise to tell the blur of the scan.');
   const conductors = inputs.filter((input) => input.layer.role !== 'via');
@@ -143,7 +144,10 @@ function neighboursOf(input: LayerInput, others: readonly LayerInput[]): LayerIn
 /** Fewest edges for a layer to have a blur of its own. */
 const OWN_BLUR_EDGES = 30;
 
-function blursOf(inputs: readonly LayerInput[]): {
+function blursOf(
+  inputs: readonly LayerInput[],
+  grid: PlateGrid,
+): {
   own: Map<string, BlurFinding>;
   common: BlurFinding | null;
 } {
@@ -159,13 +163,27 @@ function blursOf(inputs: readonly LayerInput[]): {
     medians.push(found.sdPx);
     if (found.n >= OWN_BLUR_EDGES) own.set(input.layer.name, found);
   }
-  const common = blurOf(all);
+  const fromLines = blurOf(all);
+  const common = fromLines ?? blurOf(blursOfVias(inputs, grid));
   if (!common) return { own, common };
   // Layers differ: a blur taken from others carries that difference.
   const between =
     medians.length > 1 ? (Math.max(...medians) - Math.min(...medians)) / Math.sqrt(12) : 0.05 * common.sdPx;
   return { own, common: { ...common, uncertaintyPx: Math.hypot(common.uncertaintyPx, between) } };
 }
+
+function blursOfVias(inputs: readonly LayerInput[], grid: PlateGrid): number[] {
+  return inputs.flatMap((input) => {
+    if (input.layer.role !== 'via') return [];
+    const sites = chooseVias(input.shapes, grid, LEAST_GAP_PX, MOST_VIAS, SEED);
+    const noise = viaNoise(input.sample, sites, LEAST_GAP_PX / 5);
+    return noise ? viaBlurs(input.sample, sites, noise) : [];
+  });
+}
+
+/** Room round a via before the blur is known, pixels, and how many are looked at. */
+const LEAST_GAP_PX = 5;
+const MOST_VIAS = 150;
 
 /**
  * The pixel size comes from the placement. Its uncertainty is not stated there, but that of the middle is: for points

@@ -39,7 +39,7 @@ export const METHODS: Measurements['methods'] = [
   {
     id: 'edge-placement',
     title: 'Edge placement error',
-    text: 'Imaged edge minus drawn edge along the outward normal. The mean over all directions is the bias of the layer (positive: larger than drawn); half the difference of opposite sides is its shift.',
+    text: 'Imaged edge minus drawn edge along the outward normal. The mean over opposite sides, both axes weighted by what is known of each, is the bias of the layer (positive: larger than drawn); half the difference of opposite sides is its shift.',
     source:
       'Signed distance of measured and target edge along the outward normal: common practice, no source.',
   },

@@ -1,8 +1,9 @@
 /** Vias that stand alone enough to be measured, and what they measure. */
 import { type PlateGrid, pixelFromDie } from '../../../shared/frames.ts';
 import { polygonBox } from '../../../shared/polygon.ts';
-import { sampleBand } from '../../../shared/profile/band.ts';
+import { meanProfile, sampleBand } from '../../../shared/profile/band.ts';
 import type { Blur } from '../../../shared/profile/edge.ts';
+import { measureLine } from '../../../shared/profile/line.ts';
 import { addNoise, emptyNoiseSums, type NoiseModel, noiseModel } from '../../../shared/profile/noise.ts';
 import type { Sampler } from '../../../shared/profile/sampler.ts';
 import { measureVia, type ViaFit } from '../../../shared/profile/via.ts';
@@ -80,6 +81,20 @@ export function viaNoise(sample: Sampler, sites: readonly ViaSite[], blurPx: num
     });
   }
   return noiseModel(sums);
+}
+
+/** Blur of every via whose edges tell it, pixels: for stacks whose conductors are too faint. */
+export function viaBlurs(sample: Sampler, sites: readonly ViaSite[], noise: NoiseModel): number[] {
+  return sites.flatMap(({ centre, widthPx, heightPx, gapPx }) => {
+    const reach = widthPx / 2 + Math.min(gapPx - 2, 6);
+    const profile = meanProfile(
+      sampleBand(sample, [centre[0] - reach, centre[1]], [centre[0] + reach, centre[1]], 0.4 * heightPx),
+    );
+    if (!profile) return [];
+    const [leftPx, rightPx] = [reach - widthPx / 2, reach + widthPx / 2];
+    const fit = measureLine(profile, { leftPx, rightPx, noise, leastInBlurs: 0 });
+    return fit.kind === 'line' ? [fit.blurPx] : [];
+  });
 }
 
 export function fitVias(

@@ -92,7 +92,7 @@ describe('line width against the closed form of a Gaussian-blurred line', () => 
       kind: 'refused',
       reason: expect.stringContaining('narrower than the blur'),
     });
-    const unknown = measured({ widthPx: 5, blurPx: 1.2, noise: 1, knownBlur: false }, 3);
+    const unknown = measured({ widthPx: 5, blurPx: 1.2, noise: 10, knownBlur: false }, 3);
     expect(unknown).toMatchObject({ kind: 'refused', reason: expect.stringContaining('blur') });
     const faint = measured({ widthPx: 8, blurPx: 1, noise: 400, knownBlur: true }, 3);
     expect(faint.kind).toBe('refused');
