@@ -1,6 +1,5 @@
 /** The mean edge of a layer, for the plot: many edges laid over each other at their fitted positions. */
 import type { Measurements } from '../../../shared/artefacts/measurements.ts';
-import { meanProfile } from '../../../shared/profile/band.ts';
 import { normalCdf } from '../../../shared/profile/normal.ts';
 import type { SiteYield } from './fit-site.ts';
 import type { LayerInput } from './layer-input.ts';
@@ -27,7 +26,7 @@ export function edgeCurve(
     const inside = isLine(site) ? drawnPx[own]![1] - drawnPx[own]![0] : REACH_PX * 2;
     const before = own > 0 ? drawnPx[own]![0] - drawnPx[own - 1]![1] : REACH_PX * 2;
     if (inside < REACH_PX + 3 * blurPx || before < REACH_PX + 3 * blurPx) return;
-    const profile = meanProfile(input.bands[n]!);
+    const profile = input.profiles[n];
     if (!profile) return;
     const level = (from: number, to: number): number => {
       let [s, c] = [0, 0];

@@ -1,5 +1,5 @@
 /** What one path across the drawing yields: edges, a line, the space beside it, the pitch of its neighbours. */
-import { type Band, meanProfile, type Profile } from '../../../shared/profile/band.ts';
+import type { Band, Profile } from '../../../shared/profile/band.ts';
 import { type Blur, type EdgeFit, fitEdge } from '../../../shared/profile/edge.ts';
 import { type LineFit, measureLine } from '../../../shared/profile/line.ts';
 import { addNoise, type NoiseModel, type NoiseSums } from '../../../shared/profile/noise.ts';
@@ -38,12 +38,11 @@ const MOST_PERIODS = 6;
 export const shiftAlong = (site: Site, shiftPx: readonly [number, number]): number =>
   site.direction[0] * shiftPx[0] + site.direction[1] * shiftPx[1];
 
-export function fitSite(band: Band, site: Site, optics: LayerOptics): SiteYield {
+export function fitSite(profile: Profile | null, site: Site, optics: LayerOptics): SiteYield {
   const empty: SiteYield = {
     ...{ site, line: null, drawnWidthPx: Number.NaN, space: null, drawnSpacePx: Number.NaN },
     ...{ pitch: null, drawnPitchPx: Number.NaN, edge: null, refused: null },
   };
-  const profile = meanProfile(band);
   if (!profile) return { ...empty, refused: 'no data' };
   const { drawnPx, own, lengthPx } = site;
   const shift = shiftAlong(site, optics.shiftPx);

@@ -2,13 +2,14 @@
 import type { LayerSpan } from '../../../shared/artefacts/layers.ts';
 import type { ProcessLayer } from '../../../shared/artefacts/process.ts';
 import { gridBoxUm, type PlateGrid, pixelFromDie } from '../../../shared/frames.ts';
-import type { Band } from '../../../shared/profile/band.ts';
-import type { NoiseModel } from '../../../shared/profile/noise.ts';
+import { meanProfile, type Profile } from '../../../shared/profile/band.ts';
+import { emptyNoiseSums, type NoiseModel, noiseModel } from '../../../shared/profile/noise.ts';
 import { cubic, type Sampler } from '../../../shared/profile/sampler.ts';
 import { shapesInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
 import { DrawnShapes } from './drawn-shapes.ts';
-import { layerNoise } from './layer-optics.ts';
+import { addSiteNoise } from './fit-site.ts';
+import { FIRST_BLUR_PX } from './layer-optics.ts';
 import { chooseSites, type Site, siteBand } from './sites.ts';
 
 /** Mean image of a layer over its plates, NaN where there is no data, on the plate grid. */
@@ -27,7 +28,8 @@ export interface LayerInput {
   readonly sample: Sampler;
   readonly shapes: DrawnShapes;
   readonly sites: readonly Site[];
-  readonly bands: readonly Band[];
+  /** Mean profile of each site; null where the image holds no data there. */
+  readonly profiles: readonly (Profile | null)[];
   readonly noise: NoiseModel | null;
 }
 
@@ -75,6 +77,12 @@ export function prepareLayer(
     mostPerWidth: MOST_PER_WIDTH,
     ...{ seed, hasData },
   });
-  const bands = sites.map((site) => siteBand(sample, grid, site, PROFILE_LINES));
-  return { layer, span, portrait, sample, shapes, sites, bands, noise: layerNoise(sites, bands) };
+  // Bands are looked at once and let go: only the profiles of thousands of sites are kept.
+  const sums = emptyNoiseSums();
+  const profiles = sites.map((site) => {
+    const band = siteBand(sample, grid, site, PROFILE_LINES);
+    addSiteNoise(sums, band, site, FIRST_BLUR_PX);
+    return meanProfile(band);
+  });
+  return { layer, span, portrait, sample, shapes, sites, profiles, noise: noiseModel(sums) };
 }

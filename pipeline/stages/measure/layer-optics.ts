@@ -1,10 +1,9 @@
 /** What must be known of a layer's portrait before widths mean anything: its noise, its blur, its shift, its sign. */
-import type { Band } from '../../../shared/profile/band.ts';
-import { meanProfile } from '../../../shared/profile/band.ts';
+import type { Profile } from '../../../shared/profile/band.ts';
 import { type Blur, fitEdge } from '../../../shared/profile/edge.ts';
 import { measureLine } from '../../../shared/profile/line.ts';
-import { emptyNoiseSums, type NoiseModel, noiseModel } from '../../../shared/profile/noise.ts';
-import { addSiteNoise, CLEAR, shiftAlong } from './fit-site.ts';
+import type { NoiseModel } from '../../../shared/profile/noise.ts';
+import { CLEAR, shiftAlong } from './fit-site.ts';
 import { median, robustDeviation, spreadOf } from './robust.ts';
 import { isLine, type Site } from './sites.ts';
 
@@ -21,34 +20,30 @@ export interface LayerLook {
 }
 
 /** Blur assumed until it is measured, pixels: that of a box pixel and cubic convolution together. */
-const FIRST_BLUR_PX = 0.8;
+export const FIRST_BLUR_PX = 0.8;
 /** Lines at least this wide, in pixels, have edges whose blur can be told from their width. */
 const WIDE_PX = 7;
 /** Fewest sites for a look. */
 export const LEAST_SITES = 8;
 
-/** Noise of a layer's portrait; null where too few profiles hold data. */
-export function layerNoise(sites: readonly Site[], bands: readonly Band[]): NoiseModel | null {
-  const sums = emptyNoiseSums();
-  sites.forEach((site, n) => addSiteNoise(sums, bands[n]!, site, FIRST_BLUR_PX));
-  return noiseModel(sums);
-}
-
 /** Blur of every edge on which it can be told, pixels. */
-export const blurReadings = (sites: readonly Site[], bands: readonly Band[], noise: NoiseModel): number[] =>
-  alikeEdges(roughEdges(sites, bands, noise, [0, 0], null)).map((edge) => edge.blurPx);
+export const blurReadings = (
+  sites: readonly Site[],
+  profiles: readonly (Profile | null)[],
+  noise: NoiseModel,
+): number[] => alikeEdges(roughEdges(sites, profiles, noise, [0, 0], null)).map((edge) => edge.blurPx);
 
 /** Sign, contrast and shift of a layer whose blur is known. */
 export function lookAtLayer(
   sites: readonly Site[],
-  bands: readonly Band[],
+  profiles: readonly (Profile | null)[],
   noise: NoiseModel,
   blur: Blur,
 ): LayerLook {
   let shiftPx: readonly [number, number] = [0, 0];
   let edges: RoughEdge[] = [];
   for (let pass = 0; pass < 2; pass++) {
-    edges = alikeEdges(roughEdges(sites, bands, noise, shiftPx, blur));
+    edges = alikeEdges(roughEdges(sites, profiles, noise, shiftPx, blur));
     shiftPx = shiftOf(edges, shiftPx);
   }
   const contrast = edges.length > 0 ? median(edges.map((e) => e.contrast)) : 0;
@@ -56,7 +51,7 @@ export function lookAtLayer(
     shiftPx,
     contrast,
     contrastToNoise: contrast / noise.sd,
-    tried: bands.filter((band) => band.lines > 0).length,
+    tried: profiles.filter((profile) => profile !== null).length,
     seen: edges.length,
   };
 }
@@ -78,14 +73,14 @@ interface RoughEdge {
 
 function roughEdges(
   sites: readonly Site[],
-  bands: readonly Band[],
+  profiles: readonly (Profile | null)[],
   noise: NoiseModel,
   shiftPx: readonly [number, number],
   blur: Blur | null,
 ): RoughEdge[] {
   const found: RoughEdge[] = [];
   sites.forEach((site, n) => {
-    const profile = bands[n]!.lines > 0 ? meanProfile(bands[n]!) : null;
+    const profile = profiles[n];
     if (!profile) return;
     const { drawnPx, own, lengthPx } = site;
     const [from, to] = drawnPx[own]!;

@@ -108,7 +108,7 @@ function withLines(input: LayerInput, context: LayerContext, bare: MeasuredLayer
   if (input.shapes.polygons.length === 0) return bare;
   if (input.sites.length < LEAST_SITES || !input.noise)
     return refuse('too few straight drawn edges stand alone with image data all round');
-  const look = lookAtLayer(input.sites, input.bands, input.noise, blur);
+  const look = lookAtLayer(input.sites, input.profiles, input.noise, blur);
   if (look.seen < Math.max(LEAST_SITES, SEEN_SHARE * look.tried))
     return refuse(
       `its edges do not stand out from the noise: seen in ${look.seen} of ${look.tried} profiles`,
@@ -116,7 +116,7 @@ function withLines(input: LayerInput, context: LayerContext, bare: MeasuredLayer
   const optics: LayerOptics = { blur, noise: input.noise, shiftPx: look.shiftPx };
   const sign = Math.sign(look.contrast);
   const plugContrast = Math.min(MOST_PLUG_CONTRAST, context.plugs / Math.abs(look.contrast));
-  const yields = input.sites.map((site, n) => fitSite(input.bands[n]!, site, optics));
+  const yields = input.sites.map((site, n) => fitSite(input.profiles[n]!, site, optics));
   const lines = measureLines(yields, {
     ...{ scale, sign, blurPx: blur.sdPx, plugContrast },
     overlaid: (site) => runsAlong(site, context),

@@ -156,7 +156,7 @@ function blursOf(
   const medians: number[] = [];
   for (const input of inputs) {
     if (!input.noise) continue;
-    const readings = blurReadings(input.sites, input.bands, input.noise);
+    const readings = blurReadings(input.sites, input.profiles, input.noise);
     const found = blurOf(readings);
     all.push(...readings);
     if (!found) continue;

@@ -77,7 +77,7 @@ export const METHODS: Measurements['methods'] = [
   {
     id: 'ring-correlation',
     title: 'Fourier ring correlation',
-    text: 'Correlation, ring by ring of spatial frequency, of two images of one layer that share as little noise as one scan allows. The resolution is half the period at which the curve first falls below the threshold: half a bit of information per pixel, or 1/7.',
+    text: 'Correlation, ring by ring of spatial frequency, of two images of one layer that share as little noise as one scan allows. It can only show detail that the layer holds: sparse or coarse shapes let it fall early. Where no edges were measured, the run of plates whose halves agree to the finest detail is shown. The resolution is half the period at which the curve first falls below the threshold: half a bit of information per pixel, or 1/7.',
     source:
       'Saxton and Baumeister, J. Microsc. 127, 127 (1982); half-bit threshold: van Heel and Schatz, J. Struct. Biol. 151, 250 (2005); 1/7: half-set correlation at which the whole correlates with the truth by one half.',
   },

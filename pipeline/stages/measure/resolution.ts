@@ -1,4 +1,6 @@
 /** Resolution by several methods, on the layer that shows it best. */
+
+import type { Layers } from '../../../shared/artefacts/layers.ts';
 import type { Measurements } from '../../../shared/artefacts/measurements.ts';
 import { TEN_TO_NINETY } from '../../../shared/profile/normal.ts';
 import { type DepthSpread, depthSpread } from './depth-spread.ts';
@@ -26,7 +28,7 @@ export async function measureResolution(
   job: MeasureJob,
   measured: readonly MeasuredLayer[],
 ): Promise<ResolutionResults> {
-  const { grid, zUm } = job;
+  const { grid } = job;
   const list: Resolution[] = [];
   const doubts: string[] = [];
   const edged = measured.filter((m) => m.blur && m.result.image?.blur_from === 'edges of this layer');
@@ -46,13 +48,7 @@ export async function measureResolution(
       uncertainty_um: TEN_TO_NINETY * blur!.uncertaintyPx * grid.pixel_um,
       text: `Median over ${blur!.n} edges.`,
     });
-  const chosen = bestLayer(job, measured);
-  let halves: Halves | null = null;
-  if (chosen) {
-    const { name, first, last } = chosen;
-    const block = await readBlock(job.source, grid, zUm.slice(first, last + 1));
-    halves = compareHalves(name, block, 0, last - first);
-  }
+  const halves = await bestHalves(job, measured);
   const depth = await narrowestInDepth(job, measured);
   if (depth)
     list.push({
@@ -107,23 +103,54 @@ async function narrowestInDepth(
   return null;
 }
 
-/** The layer whose edges speak loudest; without a drawing, the middle of the scan. */
-function bestLayer(
-  { zUm }: MeasureJob,
+type Run = Pick<LayerPortrait, 'name' | 'first' | 'last'>;
+
+/**
+ * Halves of the layer whose edges speak loudest and finest: a coarse one holds no fine detail to agree on. Where no edges were measured, of the run of plates whose halves agree
+ * to the finest detail: the conductors where the layers are known, else runs spread over the depth.
+ */
+async function bestHalves(
+  { zUm, grid, source, layers }: MeasureJob,
   measured: readonly MeasuredLayer[],
-): Pick<LayerPortrait, 'name' | 'first' | 'last'> | null {
+): Promise<Halves | null> {
+  const compare = async ({ name, first, last }: Run, mostVoxels?: number): Promise<Halves | null> => {
+    const block = await readBlock(source, grid, zUm.slice(first, last + 1), mostVoxels);
+    return compareHalves(name, block, 0, last - first);
+  };
   const worth = (m: MeasuredLayer) =>
-    Math.sqrt(Math.min(12, m.input.portrait.last - m.input.portrait.first + 1) * m.input.sites.length) *
-    Math.abs((m.result.image?.contrast ?? 0) / (m.result.image?.noise ?? 1));
+    (Math.sqrt(Math.min(12, m.input.portrait.last - m.input.portrait.first + 1) * m.input.sites.length) *
+      Math.abs((m.result.image?.contrast ?? 0) / (m.result.image?.noise ?? 1))) /
+    m.result.widths[0]!.value_um;
   const seen = measured.filter((m) => m.optics && m.result.widths.length > 0);
   const best = seen.sort((a, b) => worth(b) - worth(a))[0];
-  if (best) return best.input.portrait;
-  const count = zUm.length;
-  if (count < 8) return null;
-  const first = Math.floor(count * 0.45);
-  return {
-    name: 'the middle of the scan',
-    first,
-    last: Math.min(count - 1, Math.max(first + 7, Math.floor(count * 0.55))),
-  };
+  if (best) return compare(best.input.portrait);
+  const runs = layers.layers.length > 0 ? conductorRuns(layers) : spreadRuns(zUm.length);
+  let finest: Halves | null = null;
+  for (const run of runs) {
+    const halves = await compare(run, SEARCH_VOXELS / runs.length);
+    if (halves?.halfBitUm && !(finest && finest.halfBitUm! <= halves.halfBitUm)) finest = halves;
+  }
+  return finest;
+}
+
+/** Voxels looked at in all runs together. */
+const SEARCH_VOXELS = 6e6;
+const RUN_PLATES = 9;
+const MOST_RUNS = 12;
+
+const conductorRuns = (layers: Layers): Run[] =>
+  layers.layers.flatMap((layer) => {
+    const own = layers.plates.filter((plate) => plate.layer === layer.name);
+    return layer.role === 'conductor' && own.length > 0
+      ? [{ name: layer.name, first: own[0]!.index, last: own.at(-1)!.index }]
+      : [];
+  });
+
+function spreadRuns(plates: number): Run[] {
+  const count = Math.min(MOST_RUNS, Math.floor(plates / RUN_PLATES));
+  return Array.from({ length: count }, (_, n) => {
+    const first = Math.floor(((n + 0.5) * plates) / count - RUN_PLATES / 2);
+    const last = first + RUN_PLATES - 1;
+    return { name: `plates ${first} to ${last}`, first, last };
+  });
 }

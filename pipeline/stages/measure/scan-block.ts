@@ -27,8 +27,8 @@ const MOST_VOXELS = 4e6;
 const LEAST_PX = 192;
 
 /** The middle of a plate grid, square where it must be cut. */
-export function middleOf(grid: PlateGrid, plates: number): PlateGrid {
-  const side = Math.max(LEAST_PX, Math.floor(Math.sqrt(MOST_VOXELS / plates)));
+export function middleOf(grid: PlateGrid, plates: number, mostVoxels = MOST_VOXELS): PlateGrid {
+  const side = Math.max(LEAST_PX, Math.floor(Math.sqrt(mostVoxels / plates)));
   const width_px = Math.min(grid.width_px, side);
   const height_px = Math.min(grid.height_px, side);
   const left = Math.floor((grid.width_px - width_px) / 2);
@@ -46,8 +46,9 @@ export async function readBlock(
   source: BlockSource,
   whole: PlateGrid,
   zUm: readonly number[],
+  mostVoxels?: number,
 ): Promise<ScanBlock> {
-  const grid = middleOf(whole, zUm.length);
+  const grid = middleOf(whole, zUm.length, mostVoxels);
   const dieToVoxel = invert3(source.voxelToDieUm);
   const volume = await openVolume(source.spec, { nameOf: source.nameOf });
   try {

@@ -12,7 +12,7 @@ import { processSchema } from '../../../shared/artefacts/process.ts';
 import { gaussian, normalTable } from '../../fixtures/drawn-raster.ts';
 
 const PX = 0.04;
-const grid = { origin_um: [0.02, 15.98], pixel_um: PX, width_px: 400, height_px: 400 } as const;
+const grid = { origin_um: [0.02, 9.58], pixel_um: PX, width_px: 400, height_px: 240 } as const;
 const process = processSchema.parse({
   name: 'test',
   layers: [{ name: 'metal', role: 'conductor', bottom_um: 1, thickness_um: 0.4, drawn: ['1/0'] }],
@@ -52,10 +52,10 @@ function measure(scene: Scene): MeasuredLayer {
     { length: grid.width_px * grid.height_px },
     (_, n) => row[n % grid.width_px]! + scene.noise * random(),
   );
-  const shapes = new DrawnShapes(LINES.map(([a, b]) => Float64Array.of(a, 0.2, b, 0.2, b, 15.8, a, 15.8)));
+  const shapes = new DrawnShapes(LINES.map(([a, b]) => Float64Array.of(a, 0.2, b, 0.2, b, 9.4, a, 9.4)));
   const portrait = { name: 'metal', first: 0, last: 9, values };
   const input = prepareLayer(process.layers[0]!, span, portrait, shapes, grid, scene.seed);
-  const blur = blurOf(blurReadings(input.sites, input.bands, input.noise!))!;
+  const blur = blurOf(blurReadings(input.sites, input.profiles, input.noise!))!;
   return measureLayer(input, {
     ...{
       grid,
@@ -72,7 +72,9 @@ function measure(scene: Scene): MeasuredLayer {
 }
 
 describe('a layer with known widths', () => {
-  it('comes out with intervals that hold, at a contrast-to-noise ratio of 5, bright and dark', () => {
+  it('comes out with intervals that hold, at a contrast-to-noise ratio of 5, bright and dark', {
+    timeout: 60_000,
+  }, () => {
     let inside = 0;
     let all = 0;
     const z: number[] = [];
