@@ -4,6 +4,7 @@ import type { Staging } from './campaign-folder.ts';
 import { fabricate } from './fabricate.ts';
 import { FAULT_PLAN } from './faults.ts';
 import type { Field } from './field.ts';
+import { type ConditionOptions, drawConditions, USUAL } from './image/conditions.ts';
 import { type ScanPose, voxelToDie } from './image/scan-frame.ts';
 import { imageVolume } from './image/volume.ts';
 import { paddedGrid, type VolumePlan, viewBox } from './image/volume-plan.ts';
@@ -22,9 +23,10 @@ const SPREAD_VOXELS = 0.72;
 /** Grey values of the strongest contrast in the stack, and of oxide. */
 const GREY_SPAN = 20000;
 const GREY_ZERO = 26000;
-/** Drift over the field, as a share of the contrast of the metal. */
-const DRIFT_SHARE = 0.18;
-const GAIN_DRIFT = 0.05;
+/** Standard deviations of the noise that the span must hold. */
+const SPAN_NOISE = 4;
+/** Drift of the gain for a drift of the grey by the contrast of the metal. */
+const GAIN_SHARE = 0.05 / 0.18;
 
 export interface CampaignInput {
   readonly stamp: GeneratorStamp;
@@ -38,6 +40,7 @@ export interface CampaignInput {
   readonly faults: boolean;
   readonly cnr: number;
   readonly circular: boolean;
+  readonly conditions?: ConditionOptions;
 }
 
 export interface CampaignReport {
@@ -74,12 +77,15 @@ function cropped(plan: VolumePlan): VolumePlan {
 export async function writeCampaign(input: CampaignInput, staging: Staging): Promise<CampaignReport> {
   const { pose, stack, stamp } = input;
   const map = voxelToDie(pose);
-  const field: Field = { map, shape: pose.shape, voxelUm: pose.voxelUm };
+  const asked = input.conditions ?? USUAL;
+  const conditions = drawConditions(asked, pose.shape, stamp.seed);
+  const field: Field = { map, shape: pose.shape, voxelUm: pose.voxelUm, bend: conditions.bend };
   const made = fabricate(input.flat, stack.layers, field, {
     seed: stamp.seed,
     fill: input.fill,
     faults: input.faults ? FAULT_PLAN : [],
     region: input.region,
+    thicknessSd: asked.thicknessSd,
   });
   if (made.drawn.shapes.length === 0)
     throw new DemoFault({
@@ -90,6 +96,10 @@ export async function writeCampaign(input: CampaignInput, staging: Staging): Pro
     });
   const contrast = referenceContrast(made, stack.layers);
   const strongest = Math.max(...made.layers.map((l) => Math.abs(l.contrast)));
+  const noiseSd = contrast / input.cnr;
+  const light = asked.bright === 'light';
+  // Strong noise takes some of the span, so that few greys are cut.
+  const perUnit = GREY_SPAN / Math.max(strongest, SPAN_NOISE * noiseSd);
   const random = randomStream(stamp.seed, 'drift');
   const plan = cropped({
     shape: pose.shape,
@@ -101,19 +111,20 @@ export async function writeCampaign(input: CampaignInput, staging: Staging): Pro
       coneDeg: degrees(CONE_DEG),
       coneEdgeDeg: degrees(CONE_EDGE_DEG),
     },
-    noiseSd: contrast / input.cnr,
+    noiseSd,
     seed: stamp.seed,
     grey: {
-      zero: GREY_ZERO,
-      perUnit: GREY_SPAN / strongest,
+      zero: light ? 65535 - GREY_ZERO : GREY_ZERO,
+      perUnit: light ? -perUnit : perUnit,
       drift: {
-        amplitude: DRIFT_SHARE * contrast,
-        gain: GAIN_DRIFT,
+        amplitude: asked.drift * contrast,
+        gain: GAIN_SHARE * asked.drift,
         direction: random.between(0, 2 * Math.PI),
         phase: random.between(0, 2 * Math.PI),
       },
     },
     circular: input.circular,
+    conditions,
     statedNm: input.statedNm,
     ...paddedGrid(pose.shape),
     folder: staging.subfolder('slices/fine'),
@@ -121,6 +132,7 @@ export async function writeCampaign(input: CampaignInput, staging: Staging): Pro
   const truth = buildTruth({
     ...{ stamp, chip: input.chip, scanId: 'fine', stack: stack.layers, made, pose, plan, field },
     cnr: input.cnr,
+    asked,
   });
   staging.write('truth.json', `${JSON.stringify(truth, null, 1)}\n`);
   const vias = new Set(stack.layers.filter((l) => l.role === 'via').map((l) => l.name));

@@ -15,6 +15,8 @@ export interface FabOptions {
   readonly faults: readonly FaultKind[];
   /** Where fill may lie. */
   readonly region: Box;
+  /** Standard deviation of a thickness as a share of it; null: evenly within 8 %. */
+  readonly thicknessSd: number | null;
 }
 
 export interface MadeChip {
@@ -31,13 +33,20 @@ const THICKNESS_SHARE = 0.08;
  * As-made heights. Every stretch between two neighbouring heights of the stack is as much too thick or too thin as
  * its own film; what lies above moves along.
  */
-export function madeHeights(stack: readonly StackLayer[], random: Random): (z: number) => number {
+export function madeHeights(
+  stack: readonly StackLayer[],
+  random: Random,
+  thicknessSd: number | null = null,
+): (z: number) => number {
   const marks = [...new Set(stack.flatMap((l) => [l.bottomUm, l.bottomUm + l.thicknessUm]))].map(
     (z) => Math.round(z * 1e6) / 1e6,
   );
   const levels = [...new Set([0, ...marks])].sort((a, b) => a - b);
   const zero = levels.indexOf(0);
-  const share = (): number => 1 + random.between(-THICKNESS_SHARE, THICKNESS_SHARE);
+  const share = (): number =>
+    thicknessSd === null
+      ? 1 + random.between(-THICKNESS_SHARE, THICKNESS_SHARE)
+      : 1 + thicknessSd * Math.max(-2, Math.min(2, random.normal()));
   const heights = new Map<number, number>([[0, 0]]);
   let up = 0;
   for (let i = zero + 1; i < levels.length; i++) {
@@ -79,7 +88,7 @@ export function fabricate(
         return placeFill(rule, drawn, options.region, avoid);
       })
     : [];
-  const heightOf = madeHeights(stack, randomStream(options.seed, 'thickness'));
+  const heightOf = madeHeights(stack, randomStream(options.seed, 'thickness'), options.thicknessSd);
   const lithography = randomStream(options.seed, 'lithography');
   const layers = stack.map((layer): MadeLayer => {
     const width = leastWidth(drawn, layer);

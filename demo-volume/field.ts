@@ -1,17 +1,23 @@
 /** What part of the die a scan sees. */
 
-import { invertPoint, mapPoint, type VoxelMap } from './image/scan-frame.ts';
+import { bentPoint, bentVoxel, type Distortion } from './image/distortion.ts';
+import type { VoxelMap } from './image/scan-frame.ts';
 import type { Box } from './layout/flatten.ts';
 
 export interface Field {
   readonly map: VoxelMap;
   readonly shape: readonly [number, number, number];
   readonly voxelUm: readonly [number, number, number];
+  readonly bend: Distortion | null;
 }
+
+/** File voxel of a die position. */
+export const voxelAt = (field: Field, point: readonly [number, number, number]): [number, number, number] =>
+  bentVoxel(field.map, field.bend, field.shape, point);
 
 /** True where a die point lies in the scan, `marginUm` from its sides (not from its first and last slice). */
 export function inField(field: Field, x: number, y: number, z: number, marginUm: number): boolean {
-  const [i, j, k] = invertPoint(field.map, x, y, z);
+  const [i, j, k] = voxelAt(field, [x, y, z]);
   const mi = marginUm / field.voxelUm[0];
   const mj = marginUm / field.voxelUm[1];
   const [nx, ny, nz] = field.shape;
@@ -30,7 +36,7 @@ export function fieldCorners(field: Field, k: number): [number, number][] {
       [-0.5, ny - 0.5],
     ] as const
   ).map(([i, j]) => {
-    const [x, y] = mapPoint(field.map, i, j, k);
+    const [x, y] = bentPoint(field.map, field.bend, field.shape, [i, j, k]);
     return [round(x), round(y)];
   });
 }

@@ -4,6 +4,8 @@
  *   [--top NAME] [--depth Z0,Z1] [--voxel-nm 40] [--rotation-deg 2.3] [--tilt-deg 0.4] [--tilt-towards-deg 60]
  *   [--scale-plane 1.012] [--scale-depth 0.98] [--seed 1] [--cnr 4] [--order top-first|bottom-first] [--mirror]
  *   [--circular] [--no-fill] [--no-faults] [--no-placement] [--title TEXT]
+ *   [--bright dense|light] [--broken-share 0] [--jitter-voxels 0] [--warp-voxels 0] [--bow-um 0] [--thickness-sd SHARE]
+ *   [--drift 0.18] [--outside zero|constant|nan]
  */
 import { readFileSync } from 'node:fs';
 import { basename, dirname, resolve } from 'node:path';
@@ -14,7 +16,9 @@ import { degrees, nm, umFromNm } from '../shared/units.ts';
 import { stageCampaign } from './campaign-folder.ts';
 import { type CampaignReport, writeCampaign } from './campaign-run.ts';
 import { reportAndExit, UsageFault } from './command.ts';
+import { CONDITION_TEXTS, conditionsFrom } from './condition-options.ts';
 import { decodeGds } from './gds/decoder.ts';
+import type { ConditionOptions } from './image/conditions.ts';
 import type { ScanPose } from './image/scan-frame.ts';
 import { DemoFault } from './input-fault.ts';
 import { type Box, chooseTop, type FlatLayout, flatten } from './layout/flatten.ts';
@@ -50,6 +54,7 @@ export interface ImageLayoutOptions {
   readonly faults: boolean;
   readonly placement: boolean;
   readonly title?: string;
+  readonly conditions?: ConditionOptions;
 }
 
 function readBytes(file: string): Uint8Array {
@@ -73,8 +78,10 @@ function poseOf(options: ImageLayoutOptions, depth: readonly [number, number]): 
   const voxel = umFromNm(nm(options.voxelNm));
   const plane = voxel * options.scalePlane;
   const deep = voxel * options.scaleDepth;
-  // The tilt lifts one side of the field; the volume is made deep enough for both.
-  const lean = Math.sin((options.tiltDeg * Math.PI) / 180) * Math.hypot(x1 - x0, y1 - y0);
+  // Tilt and bow lift parts of the field; the volume is made deep enough for both.
+  const lean =
+    Math.sin((options.tiltDeg * Math.PI) / 180) * Math.hypot(x1 - x0, y1 - y0) +
+    2 * (options.conditions?.bowUm ?? 0);
   const count = (length: number, step: number): number => Math.max(8, Math.round(length / step));
   const shape = [
     count(x1 - x0, plane),
@@ -160,6 +167,7 @@ export async function imageLayout(options: ImageLayoutOptions): Promise<Campaign
         ...{ stamp: generatorStamp(HERE, options.seed, JSON.stringify(kept)), chip: top, stack, flat, pose },
         ...{ statedNm: options.voxelNm, region: view, fill: options.fill, faults: options.faults },
         ...{ cnr: options.cnr, circular: options.circular },
+        ...(options.conditions ? { conditions: options.conditions } : {}),
       },
       staging,
     );
@@ -196,6 +204,7 @@ async function main(): Promise<void> {
       seed: { type: 'string', default: '1' },
       cnr: { type: 'string', default: '4' },
       order: { type: 'string', default: 'top-first' },
+      ...CONDITION_TEXTS,
       ...{ mirror: flag, circular: flag, 'no-fill': flag, 'no-faults': flag, 'no-placement': flag },
     },
   });
@@ -215,6 +224,7 @@ async function main(): Promise<void> {
     throw new UsageFault(`--order must be top-first or bottom-first, not ${values.order}`);
   const start = performance.now();
   const report = await imageLayout({
+    conditions: conditionsFrom(values),
     layout: needed('layout'),
     process: needed('process'),
     windowUm: numbers(needed('window'), 'window', 4) as [number, number, number, number],

@@ -2,8 +2,7 @@
  * Landmarks as a careful person would set them: points that can be recognised in the slices and in the drawing,
  * spread over the field and the depth, each clicked about half a voxel off.
  */
-import { boxesMeet, type Field, grown, inField } from './field.ts';
-import { invertPoint } from './image/scan-frame.ts';
+import { boxesMeet, type Field, grown, inField, voxelAt } from './field.ts';
 import type { MadeLayer } from './image/volume-plan.ts';
 import type { Connectivity } from './layout/connectivity.ts';
 import { ringHolds } from './layout/connectivity.ts';
@@ -100,7 +99,7 @@ export function setLandmarks(
     });
   }
   return chosen.map(({ at, madeAt }) => {
-    const exact = invertPoint(field.map, ...madeAt);
+    const exact = voxelAt(field, madeAt);
     const click = exact.map((v) => Math.round((v + CLICK_SD * random.normal()) * 10) / 10);
     return { voxel: click as [number, number, number], dieUm: at };
   });

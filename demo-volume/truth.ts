@@ -4,6 +4,7 @@ import { readdirSync, readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import type { MadeChip } from './fabricate.ts';
 import { type Field, fieldCorners, inField } from './field.ts';
+import type { ConditionOptions } from './image/conditions.ts';
 import type { ScanPose } from './image/scan-frame.ts';
 import { depthSeen, type VolumePlan } from './image/volume-plan.ts';
 import type { StackLayer } from './process-stack.ts';
@@ -49,12 +50,32 @@ export interface TruthInput {
   readonly plan: VolumePlan;
   readonly field: Field;
   readonly cnr: number;
+  readonly asked: ConditionOptions;
 }
 
 /** Metal that the contrast-to-noise ratio is stated for: the strongest conductor. */
 export function referenceContrast(made: Pick<MadeChip, 'layers'>, stack: readonly StackLayer[]): number {
   const contrasts = made.layers.filter((_, i) => stack[i]?.role === 'conductor').map((l) => l.contrast);
   return Math.max(...contrasts);
+}
+
+/** How the file's voxels depart from `voxel_to_die_um`, as numbers and in words; null where they do not. */
+function distortionTruth({ plan, asked }: TruthInput): Record<string, unknown> | null {
+  const { bend } = plan.conditions;
+  if (!bend) return null;
+  return {
+    warp_voxels: asked.warpVoxels,
+    bow_um: asked.bowUm,
+    jitter_sd_voxels: asked.jitterVoxels,
+    formula:
+      "voxel [i, j, k] shows M [i' + u, j' + v, k, 1] + [0, 0, w] with i' = i + shift_k[0], j' = j + shift_k[1]; " +
+      "u, v (voxels) and w (um) = sum of c P_a(p) P_b(q) over terms [a, b, c], P Legendre, p = 2 i' / (nx - 1) - 1, " +
+      "q = 2 j' / (ny - 1) - 1; p, q held within -1.1 ... 1.1; M = voxel_to_die_um",
+    u_terms: bend.warpI,
+    v_terms: bend.warpJ,
+    w_terms_um: bend.bowUm,
+    shift_voxels: bend.shifts,
+  };
 }
 
 /** The truth as plain data, micrometres in the die frame unless the name says otherwise. */
@@ -122,13 +143,16 @@ export function buildTruth(input: TruthInput): Record<string, unknown> {
       tilt_towards_deg: pose.tiltTowardsDeg,
       order: pose.order,
       seen_from: pose.mirrored ? 'back' : 'front',
-      bright: 'dense',
+      bright: input.asked.bright,
       centre_um: pose.centreUm,
       depth_seen_um: seen.map((v) => round(v)),
       field_corners_um: fieldCorners(field, middle),
       circular: plan.circular,
+      outside: plan.circular ? plan.conditions.outside : null,
+      broken_slices: plan.conditions.broken,
     },
     voxel_to_die_um: plan.map,
+    distortion: distortionTruth(input),
     layers,
     faults,
     fill,

@@ -257,8 +257,9 @@ async function findPlace(
   drawing: LoadedLayout & { readonly process: NonNullable<LoadedCampaign['process']> },
   surveyed: SurveyedScan,
   fallback: Placement,
-  { progress, signal }: BuildOptions,
+  options: BuildOptions,
 ): Promise<Placement> {
+  const { progress, signal } = options;
   const { scan, survey, field, spec } = surveyed;
   const source = await openVolume(spec, { nameOf: (file) => relative(campaignFolder, file) });
   try {
@@ -269,7 +270,10 @@ async function findPlace(
       signal?.throwIfAborted();
     };
     return await placeByImage(
-      { scan, survey, mask: field.mask, source, layout, top, layoutBoxUm: drawing.boxUm!, process, pause },
+      {
+        ...{ scan, survey, mask: field.mask, source, layout, top, layoutBoxUm: drawing.boxUm!, process, pause },
+        ...{ threads: options.jobs ?? defaultThreads(), signal },
+      },
       fallback,
     );
   } finally {

@@ -1,6 +1,9 @@
 /** From electron density to the 16-bit grey of the files, with the slow drift of a real reconstruction. */
 import type { VolumePlan } from './volume-plan.ts';
 
+/** Value of the files outside a circular field. */
+const PADDING = { zero: 0, constant: 65535, nan: Number.NaN } as const;
+
 /** Drift of one pixel: grey value = zero + perUnit (value gain + steady + w across), w from -1 to 1 down the slices. */
 export interface DriftPlanes {
   readonly gain: Float32Array;
@@ -40,27 +43,33 @@ export function driftPlanes(plan: Pick<VolumePlan, 'shape' | 'grey' | 'circular'
 }
 
 /**
- * Grey values of one slice of the scan; 0 outside a circular field, and nowhere else.
+ * Grey values of one slice of the scan. Outside a circular field, and nowhere else, they are what the conditions say:
+ * 0, a constant above all greys, or NaN.
  * @param image the slice on the transformed grid, e/A^3 above the oxide
+ * @param out pixels to write over
  */
-export function greySlice(
+export function greySlice<Pixels extends Uint16Array | Float32Array>(
   plan: VolumePlan,
   drift: DriftPlanes,
   image: Float64Array,
   slice: number,
-): Uint16Array {
+  out: Pixels,
+): Pixels {
   const [nx, ny, nz] = plan.shape;
   const { zero, perUnit } = plan.grey;
-  const out = new Uint16Array(nx * ny);
+  const padding = PADDING[plan.conditions.outside];
   const w = nz > 1 ? (2 * slice) / (nz - 1) - 1 : 0;
   for (let j = 0; j < ny; j++) {
     const row = (j + plan.origin[1]) * plan.grid[0] + plan.origin[0];
     for (let i = 0; i < nx; i++) {
       const at = j * nx + i;
-      if (drift.seen[at] === 0) continue;
+      if (drift.seen[at] === 0) {
+        out[at] = padding;
+        continue;
+      }
       const slow = (drift.steady[at] as number) + w * (drift.across[at] as number);
       const value = (image[row + i] as number) * (drift.gain[at] as number) + slow;
-      out[at] = Math.min(65535, Math.max(1, Math.round(zero + perUnit * value)));
+      out[at] = Math.min(65534, Math.max(1, Math.round(zero + perUnit * value)));
     }
   }
   return out;

@@ -102,6 +102,7 @@ const SUB = 4;
  * Mean coverage of each scan pixel, from SUB x SUB interpolated points in it.
  * @param plane die position of pixel (i, j) as [xi, xj, x0, yi, yj, y0], micrometres
  * @param origin scan pixel that lies at column and row 0 of `out`
+ * @param bend displacement of every pixel of `out` in the die, micrometres
  */
 export function sampleMask(
   mask: CoverageMask,
@@ -110,6 +111,7 @@ export function sampleMask(
   origin: readonly [number, number],
   size: readonly [number, number],
   out: Float32Array,
+  bend: { readonly x: Float32Array; readonly y: Float32Array } | null = null,
 ): void {
   const { grid, values } = mask;
   const [xi, xj, x0, yi, yj, y0] = plane as [number, number, number, number, number, number];
@@ -126,13 +128,16 @@ export function sampleMask(
     for (let column = 0; column < width; column++) {
       const i = column + origin[0];
       const j = row + origin[1];
+      const n = row * width + column;
+      const dc = bend ? (bend.x[n] as number) * scale : 0;
+      const dr = bend ? (bend.y[n] as number) * scale : 0;
       let sum = 0;
       for (let sj = 0; sj < SUB; sj++) {
         const fj = j + (sj + 0.5) / SUB - 0.5;
         for (let si = 0; si < SUB; si++) {
           const fi = i + (si + 0.5) / SUB - 0.5;
-          const c = ci * fi + cj * fj + c0;
-          const r = ri * fi + rj * fj + r0;
+          const c = ci * fi + cj * fj + c0 + dc;
+          const r = ri * fi + rj * fj + r0 + dr;
           const cf = Math.floor(c);
           const rf = Math.floor(r);
           if (cf < 0 || rf < 0 || cf > maxC || rf > maxR) continue;
@@ -144,7 +149,7 @@ export function sampleMask(
           sum += low + (high - low) * v;
         }
       }
-      out[row * width + column] = sum / (SUB * SUB);
+      out[n] = sum / (SUB * SUB);
     }
   }
 }

@@ -1,5 +1,6 @@
 /** The object in one slice of the transformed grid: contrast of every layer the slice passes through, plus noise. */
 import { mixBits, xorshift32 } from '../random.ts';
+import type { BentPlanes } from './distortion.ts';
 import type { VolumePlan } from './volume-plan.ts';
 
 /** Coverage of a layer at its bottom and at its top, on the transformed grid. */
@@ -28,13 +29,14 @@ export function drawSlice(
   planes: readonly LayerPlanes[],
   slice: number,
   out: Float64Array,
+  bend: BentPlanes | null = null,
 ): void {
   const [nx, ny] = plan.grid;
   out.fill(0);
   const k = slice - plan.origin[2];
   const [zi, zj, zk, z0] = plan.map[2];
   const half = Math.abs(zk) / 2;
-  const slack = (Math.abs(zi) * nx + Math.abs(zj) * ny) / 2 + half;
+  const slack = (Math.abs(zi) * nx + Math.abs(zj) * ny) / 2 + half + (bend?.mostZ ?? 0);
   const middle = zi * (nx / 2 - plan.origin[0]) + zj * (ny / 2 - plan.origin[1]) + zk * k + z0;
   plan.layers.forEach((layer, l) => {
     const { bottomUm, topUm, contrast } = layer;
@@ -44,11 +46,11 @@ export function drawSlice(
     for (let row = 0; row < ny; row++) {
       const zRow = zj * (row - plan.origin[1]) - zi * plan.origin[0] + zk * k + z0;
       for (let column = 0; column < nx; column++) {
-        const z = zRow + zi * column;
+        const at = row * nx + column;
+        const z = zRow + zi * column + (bend ? (bend.z[at] as number) : 0);
         const low = Math.max(z - half, bottomUm);
         const high = Math.min(z + half, topUm);
         if (high <= low) continue;
-        const at = row * nx + column;
         const b = bottom[at] as number;
         const up = ((low + high) / 2 - bottomUm) * perThickness;
         const covered = b + ((top[at] as number) - b) * up;

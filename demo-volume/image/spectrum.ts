@@ -136,12 +136,38 @@ export function filterRow(
   }
 }
 
-/** Back to one real slice, with the scale of all three inverse transforms. */
+/** Turns the phases of some columns of a slice's spectrum; the two Nyquist lines, which cannot turn, are dropped. */
+function shiftColumns(
+  alongY: FftPlan,
+  [nx, ny]: readonly [number, number, number],
+  x0: number,
+  lanes: number,
+  [dx, dy]: readonly [number, number],
+): void {
+  for (let y = 0; y < ny; y++) {
+    const ky = y <= ny / 2 ? y : y - ny;
+    for (let l = 0; l < lanes; l++) {
+      const at = y * COLUMNS + l;
+      const dropped = x0 + l === nx / 2 || y === ny / 2;
+      const phase = 2 * Math.PI * (((x0 + l) * dx) / nx + (ky * dy) / ny);
+      const [cos, sin] = dropped ? [0, 0] : [Math.cos(phase), Math.sin(phase)];
+      const [re, im] = [alongY.re[at] as number, alongY.im[at] as number];
+      alongY.re[at] = re * cos - im * sin;
+      alongY.im[at] = re * sin + im * cos;
+    }
+  }
+}
+
+/**
+ * Back to one real slice, with the scale of all three inverse transforms.
+ * @param shift pixels by which the content moves towards the origin, by the shift theorem, so that noise stays as it is
+ */
 export function inverseSlice(
   work: SpectrumWorkspace,
   spectrum: Spectrum,
   slice: number,
   image: Float64Array,
+  shift: readonly [number, number] | null = null,
 ): void {
   const [nx, ny, nz] = spectrum.size;
   const nh = halfLength(nx);
@@ -154,6 +180,7 @@ export function inverseSlice(
         alongY.re[y * COLUMNS + l] = spectrum.re[base + y * nh + x0 + l] as number;
         alongY.im[y * COLUMNS + l] = spectrum.im[base + y * nh + x0 + l] as number;
       }
+    if (shift) shiftColumns(alongY, spectrum.size, x0, lanes, shift);
     alongY.inverse();
     for (let y = 0; y < ny; y++)
       for (let l = 0; l < lanes; l++) {

@@ -1,6 +1,7 @@
 /**
- * One 16-bit grey image as a single-page, uncompressed, one-strip TIFF with its pixel size.
- * @source TIFF revision 6.0 (1992), baseline grey-scale images; resolution tags 282, 283, 296.
+ * One grey image, 16-bit or 32-bit floating point, as a single-page, uncompressed, one-strip TIFF with its pixel size.
+ * @source TIFF revision 6.0 (1992), baseline grey-scale images; resolution tags 282, 283, 296,
+ * sample format 339.
  */
 
 const LITTLE_ENDIAN_HOST = new Uint8Array(new Uint16Array([1]).buffer)[0] === 1;
@@ -8,14 +9,14 @@ const CENTIMETRE = 3;
 const NM_PER_CM = 1e7;
 
 /** Bytes of the file. `pixels` holds width x height values, first row at the top. */
-export function encodeTiff16(
-  pixels: Uint16Array,
+export function encodeTiff(
+  pixels: Uint16Array | Float32Array,
   width: number,
   height: number,
   pixelNm: number,
 ): Uint8Array {
   if (pixels.length !== width * height) throw new RangeError('pixels do not fill the image');
-  const strip = pixels.length * 2;
+  const strip = pixels.byteLength;
   // Resolution in pixels per centimetre as a fraction with three decimals kept.
   const perCm = Math.round((NM_PER_CM / pixelNm) * 1000);
   const SHORT = 3;
@@ -24,7 +25,7 @@ export function encodeTiff16(
   const entries: [tag: number, type: number, value: number][] = [
     [256, LONG, width],
     [257, LONG, height],
-    [258, SHORT, 16],
+    [258, SHORT, 8 * pixels.BYTES_PER_ELEMENT],
     [259, SHORT, 1],
     [262, SHORT, 1],
     [273, LONG, 0],
@@ -34,7 +35,7 @@ export function encodeTiff16(
     [282, RATIONAL, 0],
     [283, RATIONAL, 0],
     [296, SHORT, CENTIMETRE],
-    [339, SHORT, 1],
+    [339, SHORT, pixels instanceof Float32Array ? 3 : 1],
   ];
   const directory = 8;
   const rational = directory + 2 + entries.length * 12 + 4;
@@ -57,6 +58,10 @@ export function encodeTiff16(
   view.setUint32(rational, perCm, true);
   view.setUint32(rational + 4, 1000, true);
   if (LITTLE_ENDIAN_HOST) bytes.set(new Uint8Array(pixels.buffer, pixels.byteOffset, strip), start);
-  else for (let i = 0; i < pixels.length; i++) view.setUint16(start + 2 * i, pixels[i] as number, true);
+  else
+    pixels.forEach((value, i) => {
+      if (pixels instanceof Float32Array) view.setFloat32(start + 4 * i, value, true);
+      else view.setUint16(start + 2 * i, value, true);
+    });
   return bytes;
 }

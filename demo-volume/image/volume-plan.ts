@@ -1,5 +1,7 @@
 /** Everything a worker needs to know to image a volume, as plain data that can be sent to a thread. */
+import type { Conditions } from './conditions.ts';
 import type { FineGrid } from './coverage.ts';
+import { type Distortion, evaluate } from './distortion.ts';
 import { goodLength } from './fft.ts';
 import type { PrintedShapes } from './layer-mask.ts';
 import { mapPoint, planeAtHeight, type VoxelMap } from './scan-frame.ts';
@@ -40,6 +42,7 @@ export interface VolumePlan {
   readonly seed: number;
   readonly grey: GreyScale;
   readonly circular: boolean;
+  readonly conditions: Conditions;
   /** Pixel size written into the files, nanometres. */
   readonly statedNm: number;
   /** Transformed grid and where the scan's voxel [0, 0, 0] lies in it. */
@@ -92,7 +95,8 @@ export function fineGridOf(plan: VolumePlan): FineGrid {
         [x0, y0, x1, y1] = [Math.min(x0, x), Math.min(y0, y), Math.max(x1, x), Math.max(y1, y)];
       }
   }
-  const margin = 0.2;
+  const bend = plan.conditions.bend;
+  const margin = 0.2 + (bend ? mostWarp(bend, plan.shape) * Math.max(plan.voxelUm[0], plan.voxelUm[1]) : 0);
   const snap = (v: number): number => Math.floor((v - margin) / pixelUm) * pixelUm;
   const [left, low] = [snap(x0), snap(y0)];
   return {
@@ -102,6 +106,18 @@ export function fineGridOf(plan: VolumePlan): FineGrid {
     width: Math.ceil((x1 + margin - left) / pixelUm),
     height: Math.ceil((y1 + margin - low) / pixelUm),
   };
+}
+
+/** Largest displacement in the plane, held values beyond the field included, voxels. */
+function mostWarp(bend: Distortion, shape: readonly [number, number, number]): number {
+  let most = 0;
+  for (let a = -4; a <= 36; a++)
+    for (let b = -4; b <= 36; b++) {
+      const at = [(a / 32) * (shape[0] - 1), (b / 32) * (shape[1] - 1)] as const;
+      const [u, v] = [evaluate(bend.warpI, shape, ...at), evaluate(bend.warpJ, shape, ...at)];
+      most = Math.max(most, Math.hypot(u, v));
+    }
+  return most;
 }
 
 /** Box in the die that the fine grid covers: shapes outside it are never seen. */

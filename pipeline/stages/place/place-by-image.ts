@@ -25,6 +25,8 @@ export interface ImageAndDrawing {
   readonly top: string;
   readonly layoutBoxUm: Box;
   readonly process: Process;
+  readonly threads: number;
+  readonly signal?: AbortSignal | undefined;
   /** Called often: lets the caller stop the work or draw a bar. */
   readonly pause: () => Promise<void>;
 }
@@ -62,7 +64,8 @@ export async function placeByImage(input: ImageAndDrawing, fallback: Placement):
     ...{ source: input.source, voxelUm, mask: input.mask, brokenSlices: survey.broken_slices },
   });
   const result = await placeAutomatically({
-    ...{ work, stack, centresUm, pause: input.pause },
+    ...{ work, stack, centresUm, threads: input.threads, pause: input.pause },
+    ...(input.signal ? { signal: input.signal } : {}),
     signs: scan.bright === 'auto' ? [1, -1] : [scan.bright === 'dense' ? 1 : -1],
     allowed: (map) =>
       (scan.order === 'auto' || orderOf(map) === scan.order) &&
@@ -76,8 +79,8 @@ function placementOf(result: AutomaticResult, map: Affine3, work: WorkVolume, ba
   const best = result.best!;
   const file = workFromFile(work.binning);
   const voxelToDie = compose3(map, file);
-  const residuals = Float64Array.from(best.residualsUm.filter((r) => r !== null)).sort();
-  const rival = result.runnerUp?.refined;
+  const residuals = Float64Array.from(best.agreement.residualsUm.filter((r) => r !== null)).sort();
+  const rival = result.runnerUp;
   const { evidence } = result;
   const score = (value: number): number => Math.min(1, Math.max(0, value));
   return {
@@ -87,7 +90,7 @@ function placementOf(result: AutomaticResult, map: Affine3, work: WorkVolume, ba
     verdict: result.verdict,
     score: score(best.score),
     runner_up: rival
-      ? { score: score(rival.score), voxel_to_die_um: mutable(compose3(rival.workToDie, file)) }
+      ? { score: score(rival.refined.score), voxel_to_die_um: mutable(compose3(rival.workToDie, file)) }
       : null,
     residual_um:
       residuals.length > 0

@@ -1,3 +1,4 @@
+import { NO_CONDITIONS } from '../../../demo-volume/image/conditions.ts';
 import type { PrintedShapes } from '../../../demo-volume/image/layer-mask.ts';
 import { type ScanPose, voxelToDie } from '../../../demo-volume/image/scan-frame.ts';
 import { type MadeLayer, paddedGrid, type VolumePlan } from '../../../demo-volume/image/volume-plan.ts';
@@ -42,6 +43,7 @@ export function smallPlan(
     seed: 5,
     grey: { zero: 26000, perUnit: 5000, drift: { amplitude: 0, gain: 0, direction: 0, phase: 0 } },
     circular: false,
+    conditions: NO_CONDITIONS,
     statedNm: 40,
     ...paddedGrid(pose.shape),
     folder: null,

@@ -3,7 +3,7 @@ import { existsSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { describe, expect, it } from 'vitest';
-import { encodeTiff16 } from '../../../demo-volume/image/tiff-writer.ts';
+import { encodeTiff } from '../../../demo-volume/image/tiff-writer.ts';
 
 const PYTHON = '/usr/bin/python3';
 const READ = `
@@ -31,7 +31,7 @@ describe('slice files', () => {
     const folder = mkdtempSync(join(tmpdir(), 'tgl7-'));
     try {
       const file = join(folder, 'slice.tif');
-      writeFileSync(file, encodeTiff16(pixels, 3, 2, 40));
+      writeFileSync(file, encodeTiff(pixels, 3, 2, 40));
       const seen = JSON.parse(execFileSync(PYTHON, ['-c', READ, file], { encoding: 'utf8' }));
       expect(seen.pages).toBe(1);
       expect(seen.dtype).toBe('uint16');
@@ -49,6 +49,6 @@ describe('slice files', () => {
   });
 
   it('must be filled', () => {
-    expect(() => encodeTiff16(pixels, 3, 3, 40)).toThrow(/fill/);
+    expect(() => encodeTiff(pixels, 3, 3, 40)).toThrow(/fill/);
   });
 });

@@ -7,18 +7,21 @@ import type { WorkVolume } from './work-volume.ts';
  * Averages whole blocks of fine samples, so that nothing is lost between them. Width and height come out odd: the
  * middle of the scan is the middle of a pixel.
  * @param workToFrame middle of the scan at the origin
+ * @param mostAcross most pixels across and down; the middle is kept
  */
 export function coarseVolume(
   work: WorkVolume,
   workToFrame: Affine3,
   pixel: number,
   step: number,
+  mostAcross: number,
 ): FrameVolume {
   const [ax, ay] = [workToFrame[0], workToFrame[1]];
   const reach = (row: readonly number[]): number =>
     (Math.abs(row[0]!) * work.nx + Math.abs(row[1]!) * work.ny) / 2;
-  const width = 2 * Math.ceil(reach(ax) / pixel) + 1;
-  const height = 2 * Math.ceil(reach(ay) / pixel) + 1;
+  const most = (mostAcross - 1) >> 1;
+  const width = 2 * Math.min(most, Math.ceil(reach(ax) / pixel)) + 1;
+  const height = 2 * Math.min(most, Math.ceil(reach(ay) / pixel)) + 1;
   const plane = Math.max(1, Math.round(pixel / work.voxelUm[0]));
   const deep = Math.max(1, Math.round(step / work.voxelUm[2]));
   const count = Math.max(1, Math.round((work.nz * work.voxelUm[2]) / step));

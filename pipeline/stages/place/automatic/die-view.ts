@@ -3,6 +3,7 @@ import { type Affine3, apply3 } from '../../../../shared/affine.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
 import { type DrawnStack, type LayerPicture, layerPictures } from './drawing.ts';
 import { type FrameGrid, resampleFrame } from './frame-volume.ts';
+import { cropPicture, type LayoutPictures } from './layout-pictures.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 export interface DieGrid {
@@ -33,11 +34,51 @@ export interface LayerView extends LayerPicture {
 
 /** Heights this near a layer's faces are left to its neighbours, as a share of the thickness. */
 const FACE_SHARE = 0.12;
+/** Heights need not be finer than this share of a pixel. */
+const STEP_PER_PIXEL = 0.6;
 /** Room above and below the scan so that it can be shifted, micrometres. */
 const ROOM_UM = 0.5;
 
+/** Where the drawing's pictures come from, and on which grid. */
+export interface Drawing {
+  readonly pixelUm: number;
+  /** The origin of a grid whose upper left pixel lies about here. */
+  readonly snap: (x: number, y: number) => readonly [number, number];
+  readonly pictures: (plate: PlateGrid) => readonly LayerPicture[];
+}
+
+/** Drawn anew for every grid: exact. */
+export const exactDrawing = (stack: DrawnStack, pixelUm: number, slowUm: number): Drawing => ({
+  pixelUm,
+  snap: (x, y) => [x, y],
+  pictures: (plate) => layerPictures(stack, plate, slowUm),
+});
+
+/** Cut out of pictures of the whole layout: quick. */
+export function cutDrawing({ grid, layers }: LayoutPictures): Drawing {
+  const { origin_um: origin, pixel_um: pixelUm } = grid;
+  const place = (x: number, y: number): [number, number] => [
+    Math.round((x - origin[0]) / pixelUm),
+    Math.round((origin[1] - y) / pixelUm),
+  ];
+  return {
+    pixelUm,
+    snap: (x, y) => {
+      const [column, row] = place(x, y);
+      return [origin[0] + column * pixelUm, origin[1] - row * pixelUm];
+    },
+    pictures: (plate) => {
+      const [column, row] = place(...plate.origin_um);
+      return layers.map((layer) => ({
+        ...layer,
+        picture: cropPicture(layer.picture, grid, column, row, plate.width_px, plate.height_px),
+      }));
+    },
+  };
+}
+
 /** The grid that holds the whole field of a map, and the drawing on it. */
-export function dieGrid(work: WorkVolume, workToDie: Affine3, stack: DrawnStack): DieGrid {
+export function dieGrid(work: WorkVolume, workToDie: Affine3, drawing: Drawing): DieGrid {
   const corners = [0, work.nx - 1].flatMap((i) =>
     [0, work.ny - 1].flatMap((j) => [0, work.nz - 1].map((k) => apply3(workToDie, [i, j, k]))),
   );
@@ -46,21 +87,22 @@ export function dieGrid(work: WorkVolume, workToDie: Affine3, stack: DrawnStack)
     Math.max(...corners.map((c) => c[axis])),
   ];
   const [[x0, x1], [y0, y1], [z0, z1]] = [range(0), range(1), range(2)];
-  const pixel = work.voxelUm[0];
-  const step = work.voxelUm[2];
+  const pixel = drawing.pixelUm;
+  const step = Math.max(work.voxelUm[2], STEP_PER_PIXEL * pixel);
+  const [left, top] = drawing.snap(x0, y1);
   const frame: FrameGrid = {
-    ...{ left: x0, top: y1, pixel, bottom: z0 - ROOM_UM, step },
-    width: Math.ceil((x1 - x0) / pixel) + 1,
-    height: Math.ceil((y1 - y0) / pixel) + 1,
+    ...{ left, top, pixel, bottom: z0 - ROOM_UM, step },
+    width: Math.ceil((x1 - left) / pixel) + 1,
+    height: Math.ceil((top - y0) / pixel) + 1,
     count: Math.ceil((z1 - z0 + 2 * ROOM_UM) / step) + 1,
   };
   const plate: PlateGrid = {
-    origin_um: [x0, y1],
+    origin_um: [left, top],
     pixel_um: pixel,
     width_px: frame.width,
     height_px: frame.height,
   };
-  return { plate, frame, pictures: layerPictures(stack, plate, work.slowUm) };
+  return { plate, frame, pictures: drawing.pictures(plate) };
 }
 
 export function dieView(work: WorkVolume, workToDie: Affine3, grid: DieGrid): DieView {

@@ -23,6 +23,9 @@ export interface LayerPicture {
 /** Layers with less than this mean square (of coverage) show nothing to match. */
 const EMPTY = 1e-4;
 
+/** Mean square of coverage below which a layer counts for less. */
+const SPARSE = 0.004;
+
 /** @returns one picture per layer with something to show on this grid */
 export function layerPictures(stack: DrawnStack, grid: PlateGrid, slowUm: number): LayerPicture[] {
   const { width_px: width, height_px: height } = grid;
@@ -35,8 +38,8 @@ export function layerPictures(stack: DrawnStack, grid: PlateGrid, slowUm: number
     const picture = withoutSlow(coverage, one, smoothedOne, width, height, sigma);
     const power = meanSquare(picture);
     if (power < EMPTY) continue;
-    // Between equal weight for all layers and weight by area.
-    const factor = (power + 0.01) ** -0.25;
+    // A sparse layer of vias tells as much as a dense one of wires; nearly empty ones are not blown up.
+    const factor = (power + SPARSE) ** -0.5;
     for (let n = 0; n < picture.length; n++) picture[n] = picture[n]! * factor;
     pictures.push({ layer, picture, power: power * factor * factor });
   }

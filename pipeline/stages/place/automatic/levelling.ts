@@ -110,18 +110,25 @@ function standardised(values: Float64Array, margin: number): Float64Array {
   return values;
 }
 
-/** Power of the mean of all profiles once each is moved to where the tilt puts it. */
+/**
+ * Power of the sum of all profiles, each moved to where the tilt puts it, over the sum of their powers: moving by parts
+ * of a slice smooths a profile, which must not count against a tilt.
+ */
 function alignment(profiles: readonly Profile[], alongX: number, alongY: number, work: WorkVolume): number {
   const { nz, voxelUm } = work;
   const sum = new Float64Array(nz);
+  let own = 1e-9;
   for (const { x, y, values } of profiles) {
     const shift = (x * alongX + y * alongY) / voxelUm[2];
     const whole = Math.floor(shift);
     const part = shift - whole;
-    for (let k = Math.max(0, -whole); k < Math.min(nz, nz - 1 - whole); k++)
-      sum[k] = sum[k]! + values[k + whole]! * (1 - part) + values[k + whole + 1]! * part;
+    for (let k = Math.max(0, -whole); k < Math.min(nz, nz - 1 - whole); k++) {
+      const value = values[k + whole]! * (1 - part) + values[k + whole + 1]! * part;
+      sum[k] = sum[k]! + value;
+      own += value * value;
+    }
   }
   let power = 0;
   for (const v of sum) power += v * v;
-  return power / (nz * profiles.length ** 2);
+  return power / (own * profiles.length);
 }

@@ -14,13 +14,8 @@ export interface Cell {
   readonly sureness: readonly [number, number, number];
   readonly depthUm: number | null;
   readonly depthSureness: number;
-}
-
-export interface PatchScore {
-  readonly patch: number;
-  readonly product: number;
-  readonly image: number;
-  readonly drawing: number;
+  /** Energy of the drawing in the patch. */
+  readonly drawn: number;
 }
 
 const PATCH_UM = 2.6;
@@ -63,42 +58,24 @@ function each(patch: Patch, width: number, visit: (p: number) => void): void {
     for (let column = patch.column; column < patch.column + patch.side; column++) visit(row * width + column);
 }
 
-/** Products and energies of each patch, all layers together. */
-export function patchScores(view: DieView, sign: number): PatchScore[] {
-  const { width } = view.grid.frame;
-  return patchesOf(view).map((patch) => {
-    let product = 0;
-    let image = 0;
-    let drawing = 0;
-    for (const { slab, picture, halfUm } of view.layers) {
-      each(patch, width, (p) => {
-        product += halfUm * slab[p]! * picture[p]!;
-        image += halfUm * slab[p]! ** 2;
-        drawing += halfUm * picture[p]! ** 2;
-      });
-    }
-    return { patch: patch.number, product: sign * product, image, drawing };
-  });
-}
-
 /** Neighbouring layers with about equal shares of what there is to match. */
 export function layerGroups(layers: readonly LayerView[]): LayerView[][] {
   const sorted = [...layers].sort((p, q) => p.middleUm - q.middleUm);
-  const all = sorted.reduce((sum, l) => sum + l.power * l.halfUm, 0);
+  const all = sorted.reduce((sum, l) => sum + l.power, 0);
   const count = Math.min(GROUPS, Math.ceil(sorted.length / 2));
   const groups: LayerView[][] = Array.from({ length: count }, () => []);
   let sum = 0;
   for (const layer of sorted) {
-    const share = (sum + (layer.power * layer.halfUm) / 2) / all;
+    const share = (sum + layer.power / 2) / all;
     groups[Math.min(count - 1, Math.floor(share * count))]!.push(layer);
-    sum += layer.power * layer.halfUm;
+    sum += layer.power;
   }
   return groups.filter((group) => group.length > 0);
 }
 
 /**
  * @param reachUm how far sideways to look
- * @param depthReachUm how far up and down
+ * @param depthReachUm how far up and down; 0 leaves the depth out
  */
 export function measureCells(
   view: DieView,
@@ -114,13 +91,13 @@ export function measureCells(
   const patches = patchesOf(view);
   const cells: Cell[] = [];
   for (const group of groups) {
-    const mass = group.reduce((sum, l) => sum + l.power * l.halfUm, 0);
-    const zUm = group.reduce((sum, l) => sum + l.middleUm * l.power * l.halfUm, 0) / mass;
-    const depths = depthProducts(view, group, patches, sign, deep);
+    const mass = group.reduce((sum, l) => sum + l.power, 0);
+    const zUm = group.reduce((sum, l) => sum + l.middleUm * l.power, 0) / mass;
+    const depths = depthReachUm > 0 ? depthProducts(view, group, patches, sign, deep) : null;
     patches.forEach((patch, n) => {
       const surface = shiftProducts(view, group, patch, sign, reach);
       const peak = peakOf(surface, reach);
-      const depth = peakOfLine(depths[n]!);
+      const depth = depths && peakOfLine(depths[n]!);
       const middle = (patch.side - 1) / 2;
       cells.push({
         patch: patch.number,
@@ -131,10 +108,20 @@ export function measureCells(
         sureness: peak ? [peak.xx / pixel ** 2, -peak.xy / pixel ** 2, peak.yy / pixel ** 2] : [0, 0, 0],
         depthUm: depth ? depth.at * step : null,
         depthSureness: depth ? depth.curve / step ** 2 : 0,
+        drawn: drawnIn(view, group, patch),
       });
     });
   }
   return cells;
+}
+
+function drawnIn(view: DieView, group: readonly LayerView[], patch: Patch): number {
+  let sum = 0;
+  for (const { picture } of group)
+    each(patch, view.grid.frame.width, (p) => {
+      sum += picture[p]! ** 2;
+    });
+  return sum;
 }
 
 function shiftProducts(
@@ -147,7 +134,7 @@ function shiftProducts(
   const size = 2 * r + 1;
   const out = new Float64Array(size * size);
   const { width, height } = view.grid.frame;
-  for (const { slab, picture, halfUm } of group) {
+  for (const { slab, picture } of group) {
     for (let v = -r; v <= r; v++) {
       for (let u = -r; u <= r; u++) {
         let sum = 0;
@@ -160,7 +147,7 @@ function shiftProducts(
           let q = other * width + from + u;
           for (let column = from; column < to; column++, p++, q++) sum += picture[p]! * slab[q]!;
         }
-        out[(v + r) * size + u + r]! += s * halfUm * sum;
+        out[(v + r) * size + u + r]! += s * sum;
       }
     }
   }
@@ -179,7 +166,7 @@ function depthProducts(
   for (const layer of group) {
     for (let n = -deep; n <= deep; n++) {
       const slab = slabAt(view.sums, frame, layer.middleUm + n * frame.step, layer.halfUm);
-      const factor = (sign * layer.halfUm) / layer.spread;
+      const factor = sign / layer.spread;
       patches.forEach((patch, q) => {
         let sum = 0;
         each(patch, frame.width, (p) => {

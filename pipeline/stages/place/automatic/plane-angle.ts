@@ -1,116 +1,125 @@
-/** The in-plane angle of mostly rectangular shapes, modulo 90 degrees: the turn at which rows and columns differ most. */
-import { smooth } from '../../../kernels/smooth.ts';
-import type { FrameVolume } from './frame-volume.ts';
+/** The in-plane angle of mostly rectangular shapes, modulo 90 degrees, from the power spectra of the slices. */
+import { SquareFft } from '../../../kernels/fft.ts';
+import type { WorkVolume } from './work-volume.ts';
 
 export interface PlaneAngle {
-  /** Turn of the edges against the frame's axes, counter-clockwise, -45 to 45 degrees, in radians. */
+  /** Turn of the edges against the picture's axes, counter-clockwise (y up), -45 to 45 degrees, in radians. */
   readonly radians: number;
-  /** How far the best turn stands above the others, in standard deviations of their scores. */
+  /** How far the best angle stands above the others, in standard deviations of theirs. */
   readonly strength: number;
 }
 
-const COARSE = (0.5 * Math.PI) / 180;
-const FINE = (0.1 * Math.PI) / 180;
-const QUARTER = Math.PI / 2;
+/** Slices averaged before a spectrum is taken, micrometres. */
+const BIN_UM = 0.16;
+const SIDE = 256;
+/** Frequencies looked at, cycles per pixel: below lies the outline of the field, above mostly noise. */
+const LOWEST = 8 / SIDE;
+const HIGHEST = 0.36;
+const STEP_DEG = 0.25;
+const STEPS = 90 / STEP_DEG;
 
 /**
- * Sums of every slice along the rows and the columns of a turned grid; where the grid lies along the edges their power
- * is largest. Only a disc is looked at, so that noise weighs the same at every turn.
+ * Straight edges put all their power on a line through the middle of the spectrum, at right angles to them; noise
+ * spreads evenly over all directions. Power is taken relative to the mean of its ring, so that every frequency has a
+ * say, and added up by direction modulo 90 degrees.
  */
-export function findPlaneAngle(volume: FrameVolume): PlaneAngle {
-  const coarse = Array.from({ length: Math.round(QUARTER / COARSE) }, (_, n) => n * COARSE - QUARTER / 2);
-  const disc = discOf(volume);
-  const scores = projectionPowers(volume, disc, coarse);
-  const best = indexOfMost(scores);
-  const others = scores.filter((_, n) => {
+export function findPlaneAngle(work: WorkVolume): PlaneAngle {
+  const power = meanPower(work);
+  const [px, py] = [SIDE * work.voxelUm[0], SIDE * work.voxelUm[1]];
+  // Anisotropic pixels: rings and directions are those of the chip, not of the raster.
+  const unit = Math.min(work.voxelUm[0], work.voxelUm[1]);
+  const rings = new Float64Array(SIDE);
+  const members = new Float64Array(SIDE);
+  const half = SIDE / 2;
+  const visit = (use: (p: number, ring: number, direction: number) => void): void => {
+    for (let row = 0; row < SIDE; row++) {
+      const v = -((row + half) % SIDE) + half;
+      for (let column = 0; column < SIDE; column++) {
+        const u = ((column + half) % SIDE) - half;
+        const [fx, fy] = [(u / px) * unit, (v / py) * unit];
+        const f = Math.hypot(fx, fy);
+        if (f < LOWEST || f > HIGHEST) continue;
+        use(row * SIDE + column, Math.round(f * SIDE), Math.atan2(fy, fx));
+      }
+    }
+  };
+  visit((p, ring) => {
+    rings[ring] = rings[ring]! + power[p]!;
+    members[ring] = members[ring]! + 1;
+  });
+  const sums = new Float64Array(STEPS);
+  const weights = new Float64Array(STEPS);
+  visit((p, ring, direction) => {
+    const place = (((direction * 180) / Math.PI / STEP_DEG) % STEPS) + STEPS;
+    const at = Math.floor(place) % STEPS;
+    const part = place - Math.floor(place);
+    // A pixel at frequency f is 1/f pixels' worth of angle wide: rings far out tell directions more finely.
+    const value = ring * ((power[p]! * members[ring]!) / rings[ring]! - 1);
+    sums[at] = sums[at]! + (1 - part) * value;
+    sums[(at + 1) % STEPS] = sums[(at + 1) % STEPS]! + part * value;
+    weights[at] = weights[at]! + (1 - part) * ring;
+    weights[(at + 1) % STEPS] = weights[(at + 1) % STEPS]! + part * ring;
+  });
+  return peakOf(smoothed(sums.map((v, n) => v / Math.max(1, weights[n]!))));
+}
+
+function peakOf(profile: Float64Array): PlaneAngle {
+  let best = 0;
+  for (let n = 1; n < STEPS; n++) if (profile[n]! > profile[best]!) best = n;
+  const at = (n: number): number => profile[(n + STEPS) % STEPS]!;
+  const curve = at(best - 1) - 2 * at(best) + at(best + 1);
+  const off = curve < 0 ? (0.5 * (at(best - 1) - at(best + 1))) / curve : 0;
+  const others = Array.from(profile).filter((_, n) => {
     const away = Math.abs(n - best);
-    return Math.min(away, scores.length - away) * COARSE > (3 * Math.PI) / 180;
+    return Math.min(away, STEPS - away) * STEP_DEG > 3;
   });
   const mean = others.reduce((sum, v) => sum + v, 0) / others.length;
   const spread = Math.sqrt(others.reduce((sum, v) => sum + (v - mean) ** 2, 0) / others.length);
-  const fine = Array.from({ length: 13 }, (_, n) => coarse[best]! + (n - 6) * FINE);
-  const near = projectionPowers(volume, disc, fine);
-  const top = indexOfMost(near);
-  const curve = top > 0 && top < 12 ? near[top - 1]! - 2 * near[top]! + near[top + 1]! : 0;
-  const off = curve < 0 ? (0.5 * (near[top - 1]! - near[top + 1]!)) / curve : 0;
+  const degrees = (best + off) * STEP_DEG;
   return {
-    radians: folded(fine[top]! + FINE * Math.min(0.5, Math.max(-0.5, off))),
-    strength: spread > 0 ? (scores[best]! - mean) / spread : 0,
+    radians: ((degrees - 90 * Math.round(degrees / 90)) * Math.PI) / 180,
+    strength: spread > 0 ? (at(best) - mean) / spread : 0,
   };
 }
 
-/** Brings an angle to -45 .. 45 degrees by quarter turns. */
-export const folded = (radians: number): number => radians - Math.round(radians / QUARTER) * QUARTER;
-
-function indexOfMost(values: readonly number[]): number {
-  let best = 0;
-  values.forEach((value, n) => {
-    if (value > values[best]!) best = n;
-  });
-  return best;
+/** Binomial smoothing round the circle, about half a degree. */
+function smoothed(profile: Float64Array): Float64Array {
+  let values = profile;
+  for (let pass = 0; pass < 2; pass++)
+    values = values.map(
+      (v, n) => 0.5 * v + 0.25 * (values[(n + STEPS - 1) % STEPS]! + values[(n + 1) % STEPS]!),
+    );
+  return values;
 }
 
-interface Disc {
-  readonly index: Uint32Array;
-  readonly x: Float32Array;
-  readonly y: Float32Array;
-  readonly radius: number;
-  /** The slices, each lightly smoothed, only the pixels of the disc. */
-  readonly slices: Float32Array[];
-}
-
-function discOf(volume: FrameVolume): Disc {
-  const { width, height, count } = volume.grid;
-  const radius = Math.min(width, height) / 2 - 1;
-  const index: number[] = [];
-  const x: number[] = [];
-  const y: number[] = [];
-  for (let row = 0; row < height; row++) {
-    for (let column = 0; column < width; column++) {
-      const u = column - (width - 1) / 2;
-      const v = (height - 1) / 2 - row;
-      if (u * u + v * v > radius * radius || volume.weight[row * width + column] === 0) continue;
-      index.push(row * width + column);
-      x.push(u);
-      y.push(v);
-    }
-  }
-  const area = width * height;
-  const slices = Array.from({ length: count }, (_, n) => {
-    const slice = smooth(volume.values.slice(n * area, (n + 1) * area), width, height, 1);
-    return Float32Array.from(index, (p) => slice[p]!);
-  });
-  return { index: Uint32Array.from(index), x: Float32Array.from(x), y: Float32Array.from(y), radius, slices };
-}
-
-function projectionPowers(volume: FrameVolume, disc: Disc, angles: readonly number[]): number[] {
-  const half = Math.ceil(disc.radius) + 1;
-  const size = 2 * half + 1;
-  const u = new Uint16Array(disc.index.length);
-  const v = new Uint16Array(disc.index.length);
-  const sums = new Float64Array(2 * size);
-  const counts = new Float64Array(2 * size);
-  return angles.map((angle) => {
-    const cos = Math.cos(angle);
-    const sin = Math.sin(angle);
-    counts.fill(0);
-    for (let p = 0; p < u.length; p++) {
-      u[p] = Math.round(disc.x[p]! * cos + disc.y[p]! * sin) + half;
-      v[p] = size + Math.round(disc.y[p]! * cos - disc.x[p]! * sin) + half;
-      counts[u[p]!]!++;
-      counts[v[p]!]!++;
-    }
-    let power = 0;
-    for (let n = 0; n < volume.grid.count; n++) {
-      const slice = disc.slices[n]!;
-      sums.fill(0);
-      for (let p = 0; p < u.length; p++) {
-        const value = slice[p]!;
-        sums[u[p]!]! += value;
-        sums[v[p]!]! += value;
+/** Power spectrum of the middle of the field under a round window, mean over bins of slices of equal total power. */
+function meanPower(work: WorkVolume): Float64Array {
+  const { nx, ny, nz, voxels, weight } = work;
+  const area = nx * ny;
+  const fft = new SquareFft(SIDE);
+  const power = new Float64Array(SIDE * SIDE);
+  const bin = Math.max(1, Math.round(BIN_UM / work.voxelUm[2]));
+  const left = Math.floor((nx - SIDE) / 2);
+  const top = Math.floor((ny - SIDE) / 2);
+  const radius = Math.min(nx, ny, SIDE) / 2;
+  // Two bins at once: one as real, one as imaginary part.
+  for (let k = 0; k + bin <= nz; k += 2 * bin) {
+    const picture = fft.blank();
+    for (const [part, out] of [picture.re, picture.im].entries()) {
+      for (let n = 0; n < bin && k + part * bin + n < nz; n++) {
+        const from = (k + part * bin + n) * area;
+        for (let row = Math.max(0, -top); row < Math.min(SIDE, ny - top); row++) {
+          for (let column = Math.max(0, -left); column < Math.min(SIDE, nx - left); column++) {
+            const p = (row + top) * nx + column + left;
+            const r = Math.hypot(row + top - (ny - 1) / 2, column + left - (nx - 1) / 2) / radius;
+            if (r >= 1 || weight[p]! === 0) continue;
+            out[row * SIDE + column]! += Math.cos((Math.PI / 2) * r) ** 2 * voxels[from + p]!;
+          }
+        }
       }
-      for (let q = 0; q < sums.length; q++) if (counts[q]! > 8) power += sums[q]! ** 2 / counts[q]!;
     }
-    return power;
-  });
+    fft.forward(picture);
+    for (let p = 0; p < power.length; p++) power[p]! += picture.re[p]! ** 2 + picture.im[p]! ** 2;
+  }
+  return power;
 }

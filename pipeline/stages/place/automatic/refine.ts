@@ -1,75 +1,65 @@
 /** From a rough map to an exact one: the patches of the field are measured and all parameters fitted together. */
 import { type Affine3, apply3, compose3 } from '../../../../shared/affine.ts';
-import { type DieGrid, type DieView, dieGrid, dieView } from './die-view.ts';
-import type { DrawnStack } from './drawing.ts';
-import { type Cell, measureCells, type PatchScore, patchScores } from './patches.ts';
+import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from './die-view.ts';
+import { type Agreement, agreementOf } from './agreement.ts';
+import { type Cell, measureCells } from './patches.ts';
 import { medianOf, type Row, robustFit } from './robust-fit.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 export interface Refined {
   readonly workToDie: Affine3;
   readonly sign: 1 | -1;
-  /** Normalised correlation of all layers together, -1 to 1. */
+  /** Root mean square of the layers' correlations, 0 to 1. */
   readonly score: number;
-  readonly patches: readonly PatchScore[];
-  /** Distances, sideways, between each patch's picture and its drawing after the fit, micrometres; null: no match found. */
-  readonly residualsUm: readonly (number | null)[];
+  /** Root of the sum of their squares: agreement of many layers is rarer than that of few. */
+  readonly strength: number;
+  readonly agreement: Agreement;
   readonly uncertaintyUm: { readonly x: number; readonly y: number; readonly z: number };
 }
 
-/** How far the patches look, sideways and in depth, in each round, micrometres. */
-const ROUNDS: readonly (readonly [number, number])[] = [
-  [0.5, 0.4],
-  [0.4, 0.35],
-  [0.3, 0.3],
-  [0.3, 0.3],
-  [0.3, 0.3],
-];
-
-/** How far each patch may wander when the finished map is checked. */
-const CHECK_UM = 0.5;
+export interface RefineRound {
+  /** How far the patches look, sideways and in depth, micrometres. */
+  readonly reachUm: number;
+  readonly deepUm: number;
+}
 
 export async function refine(
   work: WorkVolume,
   start: Affine3,
   sign: 1 | -1,
-  stack: DrawnStack,
-  rounds: number,
+  drawing: Drawing,
+  rounds: readonly RefineRound[],
   pause: () => Promise<void>,
 ): Promise<Refined> {
   let map = start;
-  let grid: DieGrid = dieGrid(work, map, stack);
+  let grid: DieGrid = dieGrid(work, map, drawing);
   let uncertaintyUm = { x: Infinity, y: Infinity, z: Infinity };
-  for (let n = 0; n < rounds; n++) {
+  for (const [n, round] of rounds.entries()) {
     await pause();
     const view = dieView(work, map, grid);
     if (view.layers.length < 2) break;
-    const [reach, deep] = ROUNDS[n]!;
-    const step = correction(measureCells(view, sign, reach, deep), middleOf(work, map), view);
+    const step = correction(
+      measureCells(view, sign, round.reachUm, round.deepUm),
+      middleOf(work, map),
+      view,
+    );
     if (!step) break;
     map = compose3(step.map, map);
     uncertaintyUm = step.uncertaintyUm;
-    if (n === 1) grid = dieGrid(work, map, stack);
+    if (n === 1) grid = dieGrid(work, map, drawing);
   }
   await pause();
   const view = dieView(work, map, grid);
-  const patches = patchScores(view, sign);
-  // All layers of a patch together: the surest single answer a patch can give.
-  const cells = measureCells(view, sign, CHECK_UM, 0.3, [view.layers]);
+  const agreement = agreementOf(work, map, view, sign);
+  const { layers, strength } = agreement;
   return {
     workToDie: map,
     sign,
-    score: joint(patches),
-    patches,
-    residualsUm: cells.map((cell) => cell.shiftUm && Math.hypot(...cell.shiftUm)),
+    score: layers.length > 0 ? strength / Math.sqrt(layers.length) : 0,
+    strength,
+    agreement,
     uncertaintyUm,
   };
-}
-
-export function joint(patches: readonly PatchScore[]): number {
-  const sum = (of: (p: PatchScore) => number): number => patches.reduce((all, p) => all + of(p), 0);
-  const energy = sum((p) => p.image) * sum((p) => p.drawing);
-  return energy > 0 ? sum((p) => p.product) / Math.sqrt(energy) : 0;
 }
 
 const middleOf = (work: WorkVolume, map: Affine3): readonly [number, number, number] =>

@@ -1,365 +1,161 @@
 /**
- * The search over everything at once: eight orientations, both orders of the slices, every height of the stack, every
- * place of a tile of the drawing. A hypothesis is scored by one normalised correlation of all layers together.
+ * The search over everything at once: scales, both orders of the slices, every height of the stack, eight orientations
+ * and every place of the drawing, on all threads.
  */
-import type { PlateGrid } from '../../../../shared/frames.ts';
+import type { Affine3 } from '../../../../shared/affine.ts';
 import type { Box } from '../../../../shared/polygon.ts';
-import { type ComplexPicture, SquareFft } from '../../../kernels/fft.ts';
-import { type DrawnStack, type LayerPicture, layerPictures } from './drawing.ts';
-import type { FrameVolume } from './frame-volume.ts';
-import { type Hypothesis, ORIENTATIONS, type Orientation } from './orientation.ts';
+import { openPool } from '../../../workers/pool.ts';
+import { coarseVolume } from './coarse-volume.ts';
+import type { LayoutPictures } from './layout-pictures.ts';
+import type { Hypothesis } from './orientation.ts';
+import type { Height, ScaledScan, SearchResult, SearchTask, Tile } from './search-task.ts';
+import { type Apart, TopList } from './top-list.ts';
+import type { WorkVolume } from './work-volume.ts';
 
 export interface SearchInput {
-  /** Coarse bins of the scan: unit spread, 0 outside the field, square or not. */
-  readonly volume: FrameVolume;
-  readonly stack: DrawnStack;
+  readonly work: WorkVolume;
+  /** Work voxel to level, turned frame with the middle of the scan at the origin. */
+  readonly frame: Affine3;
+  readonly layout: LayoutPictures;
   /** Where the middle of the scan may lie. */
   readonly centresUm: Box;
   readonly scales: readonly number[];
   readonly signs: readonly (1 | -1)[];
-  readonly slowUm: number;
-  /** Best score a hypothesis must have in the first round to be tried at other scales, by rank. */
+  /** Thickness of a bin, micrometres. */
+  readonly binUm: number;
   readonly keep: number;
-  readonly side: number;
+  readonly apart: Apart;
+  readonly threads: number;
+  readonly signal?: AbortSignal;
 }
 
-export interface SearchResult {
-  /** Best first; several peaks of each hypothesis. */
+export interface SearchOutcome {
   readonly found: readonly Hypothesis[];
+  /** Best score of each orientation, slices rising first, then falling. */
+  readonly best: readonly number[];
 }
 
-const PEAKS = 4;
-/** Peaks of one map lie at least this far apart, micrometres. */
-const APART_UM = 0.6;
-/** Share of the scan's depth that must lie in the stack for a height to be tried. */
+/** Share of the scan's depth, or of the stack's, that must overlap for a height to be tried. */
 const LEAST_DEPTH = 0.35;
+/** Heights are tried this far apart, micrometres: less than half of any layer that carries much of the picture. */
+const HEIGHT_STEP_UM = 0.2;
+/** A wrong scale spoils the rim of the field but not its middle: only heights this far up the list are tried at others. */
+const SHARE_AT_OTHER_SCALES = 0.4;
+/** Most pixels of the scan, across: corners of a turned field would cost more than they tell. */
+const MOST_ACROSS = 93;
+/** Spectra of tiles that a thread may hold, bytes. */
+const MOST_BYTES = 300e6;
 
-interface Height {
-  readonly rising: 1 | -1;
-  readonly z: number;
-}
-
-export async function search(input: SearchInput, pause: () => Promise<void>): Promise<SearchResult> {
-  const fft = new SquareFft(input.side);
-  const spectra = binSpectra(fft, input.volume);
-  const mask = symmetricMask(input.volume, input.side);
-  const found: Hypothesis[] = [];
-  for (const [round, scale] of input.scales.entries()) {
-    const first = [...found].sort((p, q) => q.score - p.score).slice(0, input.keep);
-    const heights =
-      round === 0 ? allHeights(input) : uniqueHeights(first.map(({ rising, z }) => ({ rising, z })));
-    const tiles = tilesFor(input, scale);
-    for (const tile of tiles) {
-      const drawing = prepareTile(fft, input, tile, mask);
-      if (drawing.pictures.length === 0) continue;
-      for (const height of heights) {
-        await pause();
-        found.push(...tryHeight(fft, input, spectra, drawing, tile, height, scale));
-      }
+export async function search(input: SearchInput): Promise<SearchOutcome> {
+  const { layout, work } = input;
+  const stop = new Int32Array(new SharedArrayBuffer(4));
+  const pool = openPool<SearchTask, SearchResult>(new URL('./search-worker.ts', import.meta.url), input.threads);
+  const halt = (): void => {
+    Atomics.store(stop, 0, 1);
+  };
+  input.signal?.addEventListener('abort', halt);
+  const layers = layout.layers.map(({ layer, picture, power }) => ({
+    ...{ bottomUm: layer.bottom_um, topUm: layer.bottom_um + layer.thickness_um, picture, power },
+  }));
+  const count = Math.max(1, Math.round((work.nz * work.voxelUm[2]) / input.binUm));
+  const look = async (scales: readonly number[], heights: readonly Height[]): Promise<SearchResult[]> => {
+    const scans = scales.map((scale) => scaledScan(input, scale));
+    const half = Math.ceil(Math.max(...scans.map((s) => Math.max(s.width, s.height))) / 2) + 1;
+    const side = sideFor(half, layout);
+    const base: Omit<SearchTask, 'tiles'> = {
+      ...{ side, grid: layout.grid, layers, scans, stop, signs: input.signs, keep: input.keep, heights },
+      ...{ bottomUm: (-input.binUm * (count - 1)) / 2, stepUm: input.binUm },
+    };
+    return Promise.all(
+      batches(tilesOf(input, half, side), layers.length, side, input.threads).map((batch) =>
+        pool.run({ ...base, tiles: batch }),
+      ),
+    );
+  };
+  try {
+    const heights = heightsOf(layers, work.nz * work.voxelUm[2]);
+    const [first, ...others] = input.scales;
+    const results = await look([first!], heights);
+    if (others.length > 0) {
+      const rank = heights.map((height, n) => ({ height, score: Math.max(...results.map((r) => r.bestAt[n]!)) }));
+      const promising = rank
+        .sort((p, q) => q.score - p.score)
+        .slice(0, Math.ceil(SHARE_AT_OTHER_SCALES * heights.length))
+        .map(({ height }) => height);
+      results.push(...(await look(others, promising)));
     }
+    const top = new TopList(input.keep, input.apart);
+    for (const place of results.flatMap((r) => r.found)) top.add(place);
+    const best = Array.from({ length: 16 }, (_, n) => Math.max(0, ...results.map((r) => r.best[n]!)));
+    return { found: top.best(), best };
+  } finally {
+    input.signal?.removeEventListener('abort', halt);
+    await pool.close();
   }
-  return { found: found.sort((p, q) => q.score - p.score) };
 }
 
-/** Half the thinnest layer that matters, but not finer than a bin of the scan. */
-function allHeights(input: SearchInput): Height[] {
-  const { grid } = input.volume;
-  const { layers } = input.stack;
-  const low = Math.min(...layers.map((l) => l.bottom_um));
-  const high = Math.max(...layers.map((l) => l.bottom_um + l.thickness_um));
-  const depth = grid.count * grid.step;
-  const margin = Math.min(depth, high - low) * LEAST_DEPTH;
-  const heights: Height[] = [];
-  const from = low - depth / 2 + margin;
-  const to = high + depth / 2 - margin;
-  for (let z = from; z <= to; z += grid.step)
-    for (const rising of [1, -1] as const) heights.push({ rising, z });
-  return heights;
+function scaledScan({ work, frame, layout, binUm }: SearchInput, scale: number): ScaledScan {
+  const volume = coarseVolume(work, frame, layout.grid.pixel_um / scale, binUm, MOST_ACROSS);
+  return {
+    ...{ scale, width: volume.grid.width, height: volume.grid.height },
+    bins: shared(volume.values),
+    weight: shared(volume.weight),
+  };
 }
 
-function uniqueHeights(heights: readonly Height[]): Height[] {
-  return heights.filter((h, n) => heights.findIndex((o) => o.rising === h.rising && o.z === h.z) === n);
+function shared(values: Float32Array): Float32Array {
+  const out = new Float32Array(new SharedArrayBuffer(4 * values.length));
+  out.set(values);
+  return out;
 }
 
-interface Tile {
-  readonly grid: PlateGrid;
-  /** Pixels of the tile that may be the middle of the scan: column and row ranges, half-open. */
-  readonly columns: readonly [number, number];
-  readonly rows: readonly [number, number];
+export function heightsOf(
+  layers: readonly { readonly bottomUm: number; readonly topUm: number }[],
+  depthUm: number,
+): Height[] {
+  const low = Math.min(...layers.map((l) => l.bottomUm));
+  const high = Math.max(...layers.map((l) => l.topUm));
+  const margin = Math.min(depthUm, high - low) * LEAST_DEPTH;
+  const from = low - depthUm / 2 + margin;
+  const to = high + depthUm / 2 - margin;
+  const count = Math.max(1, Math.ceil((to - from) / HEIGHT_STEP_UM));
+  return Array.from({ length: count + 1 }, (_, n) => from + (n * (to - from)) / count).flatMap((z) => [
+    { rising: 1 as const, z },
+    { rising: -1 as const, z },
+  ]);
 }
 
-function tilesFor(input: SearchInput, scale: number): Tile[] {
-  const { side } = input;
-  const { grid } = input.volume;
-  const pixel = grid.pixel * scale;
-  const half = Math.ceil(Math.max(grid.width, grid.height) / 2) + 1;
+/** The smallest transform that wastes little of itself on the rim the scan needs. */
+function sideFor(half: number, layout: LayoutPictures): number {
+  const most = Math.max(layout.grid.width_px, layout.grid.height_px) + 2 * half;
+  let side = 64;
+  while (side < 4 * half && side < most) side *= 2;
+  return side;
+}
+
+function tilesOf({ layout, centresUm }: SearchInput, half: number, side: number): Tile[] {
+  const { origin_um: origin, pixel_um: pixel } = layout.grid;
   const usable = side - 2 * half;
   if (usable < 1) throw new RangeError('The tile of the search is smaller than the scan.');
-  const [x0, y0, x1, y1] = input.centresUm;
-  const across = Math.max(1, Math.ceil((x1 - x0) / pixel + 1));
-  const down = Math.max(1, Math.ceil((y1 - y0) / pixel + 1));
+  const c0 = Math.round((centresUm[0] - origin[0]) / pixel);
+  const c1 = Math.round((centresUm[2] - origin[0]) / pixel) + 1;
+  const r0 = Math.round((origin[1] - centresUm[3]) / pixel);
+  const r1 = Math.round((origin[1] - centresUm[1]) / pixel) + 1;
   const tiles: Tile[] = [];
-  for (let row = 0; row < down; row += usable) {
-    for (let column = 0; column < across; column += usable) {
+  for (let row = r0; row < r1; row += usable)
+    for (let column = c0; column < c1; column += usable)
       tiles.push({
-        grid: {
-          origin_um: [x0 + (column - half) * pixel, y1 - (row - half) * pixel],
-          pixel_um: pixel,
-          width_px: side,
-          height_px: side,
-        },
-        columns: [half, half + Math.min(usable, across - column)],
-        rows: [half, half + Math.min(usable, down - row)],
+        columns: [column, Math.min(column + usable, c1)],
+        rows: [row, Math.min(row + usable, r1)],
       });
-    }
-  }
   return tiles;
 }
 
-interface Spectrum {
-  readonly re: Float32Array;
-  readonly im: Float32Array;
-}
-
-/** Spectra of the bins with the middle of the scan at pixel (0, 0). */
-function binSpectra(fft: SquareFft, volume: FrameVolume): Spectrum[] {
-  const { width, height, count } = volume.grid;
-  return Array.from({ length: count }, (_, n) => {
-    const picture = fft.blank();
-    const area = width * height;
-    wrapped(volume.values.subarray(n * area, (n + 1) * area), width, height, fft.side, picture.re);
-    fft.forward(picture);
-    return { re: Float32Array.from(picture.re), im: Float32Array.from(picture.im) };
-  });
-}
-
-function wrapped(values: Float32Array, width: number, height: number, side: number, out: Float64Array): void {
-  const cx = (width - 1) / 2;
-  const cy = (height - 1) / 2;
-  for (let row = 0; row < height; row++)
-    for (let column = 0; column < width; column++)
-      out[((row - cy + side) % side) * side + ((column - cx + side) % side)] = values[row * width + column]!;
-}
-
-/** Spectrum of the field of view averaged over the eight orientations. */
-function symmetricMask(volume: FrameVolume, side: number): ComplexPicture {
-  const fft = new SquareFft(side);
-  const plain = new Float64Array(side * side);
-  wrapped(volume.weight, volume.grid.width, volume.grid.height, side, plain);
-  const picture = fft.blank();
-  for (const orientation of ORIENTATIONS) {
-    const map = permutation(orientation, side);
-    for (let n = 0; n < plain.length; n++) picture.re[n]! += plain[map[n]!]! / 8;
-  }
-  fft.forward(picture);
-  return picture;
-}
-
-/** For every index of a picture, which index the inverse orientation takes it to; row indices count downwards. */
-function permutation([a, b, c, d]: Orientation, side: number): Uint32Array {
-  const map = new Uint32Array(side * side);
-  for (let row = 0; row < side; row++) {
-    for (let column = 0; column < side; column++) {
-      // y = -row, and the inverse of an orthogonal matrix is its transpose.
-      const x = a * column - c * row;
-      const y = b * column - d * row;
-      map[row * side + column] = ((-y + 2 * side) % side) * side + ((x + 2 * side) % side);
-    }
-  }
-  return map;
-}
-
-interface TileDrawing {
-  readonly pictures: readonly LayerPicture[];
-  readonly spectra: readonly ComplexPicture[];
-  /** Energy of each layer under the field, by place of its middle. */
-  readonly energies: readonly Float32Array[];
-}
-
-function prepareTile(fft: SquareFft, input: SearchInput, tile: Tile, mask: ComplexPicture): TileDrawing {
-  const pictures = layerPictures(input.stack, tile.grid, input.slowUm);
-  const spectra: ComplexPicture[] = [];
-  const energies: Float32Array[] = [];
-  for (const { picture } of pictures) {
-    const spectrum = fft.blank();
-    spectrum.re.set(picture);
-    fft.forward(spectrum);
-    spectra.push(spectrum);
-    const squares = fft.blank();
-    for (let n = 0; n < picture.length; n++) squares.re[n] = picture[n]! ** 2;
-    fft.forward(squares);
-    multiply(squares, mask);
-    fft.inverse(squares);
-    energies.push(Float32Array.from(squares.re));
-  }
-  return { pictures, spectra, energies };
-}
-
-/** Times the conjugate of the other, in place. */
-function multiply(a: ComplexPicture, b: ComplexPicture): void {
-  for (let n = 0; n < a.re.length; n++) {
-    const re = a.re[n]! * b.re[n]! + a.im[n]! * b.im[n]!;
-    a.im[n] = a.im[n]! * b.re[n]! - a.re[n]! * b.im[n]!;
-    a.re[n] = re;
-  }
-}
-
-const permutations = new Map<number, readonly Uint32Array[]>();
-function permutationsOf(side: number): readonly Uint32Array[] {
-  let maps = permutations.get(side);
-  if (!maps) {
-    maps = ORIENTATIONS.map((o) => permutation(o, side));
-    permutations.set(side, maps);
-  }
-  return maps;
-}
-
-function tryHeight(
-  fft: SquareFft,
-  input: SearchInput,
-  bins: readonly Spectrum[],
-  drawing: TileDrawing,
-  tile: Tile,
-  height: Height,
-  scale: number,
-): Hypothesis[] {
-  const { grid } = input.volume;
-  const { side } = fft;
-  const slabs: { n: number; bins: number; re: Float32Array; im: Float32Array }[] = [];
-  drawing.pictures.forEach(({ layer }, n) => {
-    const shares = binShares(grid, height, layer.bottom_um, layer.bottom_um + layer.thickness_um);
-    const sum = shares.reduce((all, s) => all + s.share, 0);
-    if (sum < 0.5) return;
-    const re = new Float32Array(side * side);
-    const im = new Float32Array(side * side);
-    for (const { bin, share } of shares) {
-      const from = bins[bin]!;
-      for (let p = 0; p < re.length; p++) {
-        re[p] = re[p]! + share * from.re[p]!;
-        im[p] = im[p]! + share * from.im[p]!;
-      }
-    }
-    slabs.push({ n, bins: sum, re, im });
-  });
-  if (slabs.length < 2) return [];
-  const energy = new Float32Array(side * side);
-  for (const { n, bins: share } of slabs) {
-    const own = drawing.energies[n]!;
-    for (let p = 0; p < energy.length; p++) energy[p] = energy[p]! + share * own[p]!;
-  }
-  let most = 0;
-  for (const value of energy) if (value > most) most = value;
-  let inField = 0;
-  for (const w of input.volume.weight) inField += w;
-  const imageEnergy = inField * grid.count;
-  const found: Hypothesis[] = [];
-  const maps = permutationsOf(side);
-  const both = fft.blank();
-  for (let o = 0; o < 8; o += 2) {
-    product(drawing, slabs, maps[o]!, maps[o + 1]!, side, both);
-    fft.inverse(both);
-    for (const [which, map] of [both.re, both.im].entries()) {
-      const scores = new Float32Array(map.length);
-      for (let p = 0; p < scores.length; p++)
-        scores[p] = map[p]! / Math.sqrt(imageEnergy * (energy[p]! + 0.05 * most));
-      for (const sign of input.signs) {
-        for (const peak of peaksOf(scores, sign, tile, side)) {
-          found.push({
-            orientation: o + which,
-            rising: height.rising,
-            scale,
-            sign,
-            score: peak.score,
-            x: tile.grid.origin_um[0] + peak.column * tile.grid.pixel_um,
-            y: tile.grid.origin_um[1] - peak.row * tile.grid.pixel_um,
-            z: height.z,
-          });
-        }
-      }
-    }
-  }
-  return found;
-}
-
-/** Which share of each bin of the scan lies inside a layer. */
-function binShares(
-  grid: FrameVolume['grid'],
-  height: Height,
-  bottom: number,
-  top: number,
-): { bin: number; share: number }[] {
-  const shares: { bin: number; share: number }[] = [];
-  for (let bin = 0; bin < grid.count; bin++) {
-    const z = height.z + height.rising * (grid.bottom + bin * grid.step);
-    const share = (Math.min(top, z + grid.step / 2) - Math.max(bottom, z - grid.step / 2)) / grid.step;
-    if (share > 0.01) shares.push({ bin, share });
-  }
-  return shares;
-}
-
-/** Sum over layers of drawing times conjugate scan, for two orientations at once: one as real, one as imaginary part. */
-function product(
-  drawing: TileDrawing,
-  slabs: readonly { n: number; re: Float32Array; im: Float32Array }[],
-  first: Uint32Array,
-  second: Uint32Array,
-  side: number,
-  out: ComplexPicture,
-): void {
-  const half = side / 2;
-  for (let row = 0; row < side; row++) {
-    const mirrorRow = (side - row) % side;
-    for (let column = 0; column <= half; column++) {
-      const p = row * side + column;
-      const f = first[p]!;
-      const s = second[p]!;
-      let ar = 0;
-      let ai = 0;
-      let br = 0;
-      let bi = 0;
-      for (const slab of slabs) {
-        const spectrum = drawing.spectra[slab.n]!;
-        const x = spectrum.re[p]!;
-        const y = spectrum.im[p]!;
-        const fr = slab.re[f]!;
-        const fi = slab.im[f]!;
-        const sr = slab.re[s]!;
-        const si = slab.im[s]!;
-        ar += x * fr + y * fi;
-        ai += y * fr - x * fi;
-        br += x * sr + y * si;
-        bi += y * sr - x * si;
-      }
-      out.re[p] = ar - bi;
-      out.im[p] = ai + br;
-      // Both pictures are real, so their spectra at the opposite frequency are the conjugates.
-      const q = mirrorRow * side + ((side - column) % side);
-      out.re[q] = ar + bi;
-      out.im[q] = br - ai;
-    }
-  }
-}
-
-function peaksOf(
-  scores: Float32Array,
-  sign: number,
-  tile: Tile,
-  side: number,
-): { score: number; column: number; row: number }[] {
-  const apart = APART_UM / tile.grid.pixel_um;
-  const peaks: { score: number; column: number; row: number }[] = [];
-  for (let n = 0; n < PEAKS; n++) {
-    let best = { score: 0, column: -1, row: -1 };
-    for (let row = tile.rows[0]; row < tile.rows[1]; row++) {
-      for (let column = tile.columns[0]; column < tile.columns[1]; column++) {
-        const score = sign * scores[row * side + column]!;
-        if (score <= best.score) continue;
-        if (peaks.some((p) => Math.hypot(p.row - row, p.column - column) < apart)) continue;
-        best = { score, column, row };
-      }
-    }
-    if (best.column < 0) break;
-    peaks.push(best);
-  }
-  return peaks;
+/** Even batches, at least one per thread, none too large for a thread's memory. */
+function batches(tiles: readonly Tile[], layers: number, side: number, threads: number): Tile[][] {
+  const most = Math.max(1, Math.floor(MOST_BYTES / (8 * side * side * layers)));
+  const count = Math.min(tiles.length, Math.max(threads, Math.ceil(tiles.length / most)));
+  return Array.from({ length: count }, (_, n) =>
+    tiles.slice(Math.floor((n * tiles.length) / count), Math.floor(((n + 1) * tiles.length) / count)),
+  );
 }
