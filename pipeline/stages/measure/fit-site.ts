@@ -172,6 +172,6 @@ function pitchOf(
 
 /** Noise away from all drawn edges of a path. */
 export function addSiteNoise(sums: NoiseSums, band: Band, site: Site, blurPx: number): void {
-  const edges = site.drawnPx.flatMap(([from, to]) => [from, to]);
+  const edges = site.drawnPx.flat();
   addNoise(sums, band, (n) => edges.every((edge) => Math.abs(edge - n * band.stepPx) > 3 * blurPx));
 }

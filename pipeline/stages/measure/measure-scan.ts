@@ -1,7 +1,7 @@
 /** The measure stage: portraits and drawing in, measurements.json out. */
 import type { Acquisition } from '../../../shared/artefacts/campaign.ts';
 import type { Layers } from '../../../shared/artefacts/layers.ts';
-import type { LayerMeasurements, Measurements } from '../../../shared/artefacts/measurements.ts';
+import type { Measurements } from '../../../shared/artefacts/measurements.ts';
 import type { Placement } from '../../../shared/artefacts/placement.ts';
 import type { Process } from '../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
@@ -198,5 +198,3 @@ function scaleOf(placement: Placement, grid: PlateGrid): ScaleOfPixel {
     how: `Scale from the placement: its standard uncertainty of ${(u * 1000).toFixed(1)} nm over a field of ${extent.toFixed(1)} µm.`,
   };
 }
-
-export type { LayerMeasurements };
