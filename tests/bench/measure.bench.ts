@@ -1,6 +1,6 @@
 /**
  * Whether the stated 95 % intervals hold: simulated scans of many seeds, measured, against the truth that the generator
- * wrote before it drew. node tests/bench/measure.bench.ts [seeds=8] [--fast] [--keep FOLDER]
+ * wrote before it drew. node tests/bench/measure.bench.ts [seeds=8] [--first 11] [--fast] [--keep FOLDER]
  * Real layouts are added where they lie beside the repository; the demo alone where they do not.
  */
 import { spawnSync } from 'node:child_process';
@@ -61,18 +61,23 @@ function make(...args: string[]): void {
 
 const { values, positionals } = parseArgs({
   allowPositionals: true,
-  options: { fast: { type: 'boolean', default: false }, keep: { type: 'string' } },
+  options: {
+    fast: { type: 'boolean', default: false },
+    keep: { type: 'string' },
+    first: { type: 'string', default: '11' },
+  },
 });
 const seeds = Number(positionals[0] ?? 8);
+const first = Number(values.first);
 const work = values.keep ?? mkdtempSync(join(tmpdir(), 'stratafolio-measure-'));
 mkdirSync(work, { recursive: true });
 const campaigns: { name: string; make: (out: string) => void }[] = Array.from({ length: seeds }, (_, n) => ({
-  name: `demo-${n + 11}${values.fast ? '-fast' : ''}`,
+  name: `demo-${n + first}${values.fast ? '-fast' : ''}`,
   make: (out) =>
     make(
       'demo-volume/generate.ts',
       '--seed',
-      String(n + 11),
+      String(n + first),
       '--out',
       out,
       ...(values.fast ? ['--fast'] : []),
@@ -86,12 +91,12 @@ for (const { file, process: table, window, voxel } of layouts) {
   if (!existsSync(join(DATA, file))) continue;
   for (let n = 0; n < Math.max(1, Math.floor(seeds / 4)); n++)
     campaigns.push({
-      name: `${file.replace('.gds', '')}-${n + 1}`,
+      name: `${file.replace('.gds', '')}-${n + first - 10}`,
       make: (out) =>
         make(
           ...['demo-volume/image-layout.ts', '--layout', join(DATA, file), '--out', out],
           ...['--process', join(ROOT, 'tests', 'fixtures', 'process', table), '--window', window.join()],
-          ...['--voxel-nm', String(voxel), '--seed', String(n + 1), '--no-faults'],
+          ...['--voxel-nm', String(voxel), '--seed', String(n + first - 10), '--no-faults'],
         ),
     });
 }
