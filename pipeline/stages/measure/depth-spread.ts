@@ -118,18 +118,16 @@ function fitCurve(
     leastInBlurs: 0,
   });
   if (fit.kind === 'refused' || fit.contrast * sign <= 0 || fit.misfit > 0.2) return null;
-  const top = fit.contrast;
-  // Level outside the layer, for the plot.
+  // For the plot, level and height that bring curve and model together.
   const outside = contrast.filter(
     (_, n) => n < fit.leftPx - 2 * fit.blurPx || n > fit.rightPx + 2 * fit.blurPx,
   );
-  const level = outside.length > 0 ? outside.reduce((a, b) => a + b, 0) / outside.length : 0;
-  const share = (v: number) => (v - level) / top;
-  return {
-    sdUm: fit.blurPx * stepUm,
-    curve: contrast.map(share),
-    model: contrast.map(
-      (_, n) => normalCdf((n - fit.leftPx) / fit.blurPx) - normalCdf((n - fit.rightPx) / fit.blurPx),
-    ),
-  };
+  const level = outside.length > 0 ? outside.reduce((x, y) => x + y, 0) / outside.length : 0;
+  const model = contrast.map(
+    (_, n) => normalCdf((n - fit.leftPx) / fit.blurPx) - normalCdf((n - fit.rightPx) / fit.blurPx),
+  );
+  const height =
+    contrast.reduce((sum, v, n) => sum + (v - level) * model[n]!, 0) /
+    model.reduce((sum, m) => sum + m * m, 0);
+  return { sdUm: fit.blurPx * stepUm, curve: contrast.map((v) => (v - level) / height), model };
 }
