@@ -2,7 +2,7 @@
 import type { LayerMeasurements } from '../../../shared/artefacts/measurements.ts';
 import { rectangular } from '../../../shared/uncertainty/budget.ts';
 import type { SiteYield } from './fit-site.ts';
-import { HALO_HALF_PX, shapeOf } from './measure-lines.ts';
+import { haloHalfPx, shapeOf } from './measure-lines.ts';
 import { type Reading, sharedVariance } from './pool.ts';
 import { LEAST_READINGS, quantityOf, type ScaleOfPixel } from './quantities.ts';
 import { spreadOf } from './robust.ts';
@@ -125,7 +125,7 @@ export function edgePlacement(
         ...{
           name: 'halos of vias',
           kind: 'B' as const,
-          um: rectangular((HALO_HALF_PX / 2) * plugContrast) * px,
+          um: rectangular(haloHalfPx(plugContrast) / 2) * px,
         },
         ...{
           dof: null,

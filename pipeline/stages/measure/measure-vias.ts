@@ -18,7 +18,7 @@ const MOST_VIAS = 400;
 const LEAST_GAP = 4.7;
 const LEAST_SHARE = 0.7;
 /** Landings of the metals above and below end close to every via's edges, pixels either way. */
-const LANDING_HALF_PX = 0.12;
+const LANDING_HALF_PX = 0.09;
 
 export interface ViaResults {
   readonly vias: LayerMeasurements['vias'];
@@ -96,8 +96,8 @@ export function measureVias(
 }
 
 function viaBudget(fits: readonly ViaFit[], blur: Blur, sizePx: number): Contribution[] {
-  // A quarter of the blur at six blurs, falling with the fourth power: what trials with rounded corners showed.
-  const corners = 0.25 * blur.sdPx * Math.min(1, (6 / (sizePx / blur.sdPx)) ** 4);
+  // A fifth of the blur at six blurs, falling with the fourth power: what trials with rounded corners showed.
+  const corners = 0.19 * blur.sdPx * Math.min(1, (6 / (sizePx / blur.sdPx)) ** 4);
   return [
     {
       ...{ name: 'blur', kind: 'A', u: median(fits.map((f) => f.x.fromBlurPx)), dof: null },
