@@ -11,9 +11,9 @@ import { gaussian } from '../../fixtures/drawn-raster.ts';
 import { generator } from '../../fixtures/random.ts';
 
 describe('uncertainty budgets', () => {
-  it('combine the worked case of a length: 100 px, each end known to half a pixel, of 20 nm with u = 0.1 nm', () => {
-    // JCGM 100:2008 4.3.7 and 5.1.2: u = sqrt((20 nm x 0.5/sqrt 3)^2 x 4 ...) reduces to 11.547 nm for +- 1 px / sqrt 3.
-    // Reference value: sqrt((20 x 0.288675)^2 + (100 x 0.1)^2) = 11.547 nm, U(k = 2) = 23.094 nm.
+  it('combine the worked case of a length: 100 px known to half a pixel, of 20 nm each with u = 0.1 nm', () => {
+    // JCGM 100:2008 4.3.7 (rectangular) and 5.1.2 (sum of squares), worked by hand:
+    // sqrt((20 x 0.288675)^2 + (100 x 0.1)^2) = 11.547 nm, U(k = 2) = 23.094 nm.
     const { u } = combine([
       { name: 'reading', kind: 'B', u: 20 * rectangular(0.5), dof: null, how: '' },
       { name: 'pixel', kind: 'B', u: 100 * 0.1, dof: null, how: '' },
