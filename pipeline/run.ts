@@ -7,6 +7,7 @@ import { evidenceSchema } from '../shared/artefacts/evidence.ts';
 import { findingsSchema } from '../shared/artefacts/findings.ts';
 import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
 import { layersSchema } from '../shared/artefacts/layers.ts';
+import { measurementsSchema } from '../shared/artefacts/measurements.ts';
 import { picturesSchema } from '../shared/artefacts/pictures.ts';
 import { type Placement, placementSchema } from '../shared/artefacts/placement.ts';
 import { platesSchema } from '../shared/artefacts/plates.ts';
@@ -16,17 +17,19 @@ import { surveySchema } from '../shared/artefacts/survey.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import { gridBoxUm } from '../shared/frames.ts';
 import { openVolume } from './formats/volume/registry.ts';
-import { writeArtefact } from './output/files.ts';
+import { writeArtefact, writeAtomically } from './output/files.ts';
 import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
 import { openStaging } from './output/staging.ts';
+import { compareScan } from './stages/compare/compare-scan.ts';
 import { traceWindow } from './stages/connect/trace-window.ts';
 import { withheldBy } from './stages/connect/withheld.ts';
 import { writeNets } from './stages/connect/write-nets.ts';
+import { measureScan } from './stages/measure/measure-scan.ts';
+import { measurementsCsv } from './stages/measure/measurements-csv.ts';
 import { confirmLandmarks } from './stages/place/confirm-landmarks.ts';
 import type { MeasuredHeights } from './stages/place/heights/measure-heights.ts';
 import { measureScanHeights } from './stages/place/heights/measure-scan.ts';
-import { compareScan } from './stages/compare/compare-scan.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
 import { type PlacedByImage, placeByImage } from './stages/place/place-by-image.ts';
 import { placeScan } from './stages/place/place-scan.ts';
@@ -288,6 +291,30 @@ async function buildScan(
           return writeNets(traced, judged, read, top, folder, progress, withheldBy(loaded.campaign));
         })
       : null;
+  const measurements = await timed('measure', () =>
+    measureScan({
+      ...{
+        placement,
+        process,
+        drawing: drawing?.layout ?? null,
+        layers,
+        portraits,
+        grid: plan.grid,
+        stepUm: plan.stepUm,
+        zUm: plan.zUm,
+      },
+      ...{ unit: survey.grey.unit, acquisition: scan.acquisition ?? null },
+      source: {
+        ...{ spec: surveyed.spec, voxelToDieUm: placement.voxel_to_die_um, mask: field.mask },
+        brokenSlices: survey.broken_slices,
+        nameOf: (file) => relative(loaded.folder, file),
+        ...(signal ? { signal } : {}),
+      },
+    }),
+  );
+
+  await writeArtefact(join(folder, 'measurements.json'), measurementsSchema, measurements);
+  await writeAtomically(join(folder, 'measurements.csv'), measurementsCsv(measurements));
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
   if (found.evidence) await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, found.evidence);

@@ -32,21 +32,6 @@ export const findingsSchema = z.object({
       note: z.string(),
     }),
   ),
-  bias: z
-    .array(
-      z.object({
-        layer: z.string(),
-        widening_um: z
-          .number()
-          .describe('Every edge stands this far outside the drawn one; negative inside.'),
-        widening_sd_um: z.number().nonnegative().nullable(),
-        shift_um: point.describe('The layer lies this far from where the placement expects its drawing.'),
-        shift_sd_um: z.number().nonnegative().nullable(),
-      }),
-    )
-    .default([])
-    .describe('What all edges of a layer have in common: a number, never a finding.'),
-  doubts: z.array(z.string()).default([]).describe('What was not judged or not well, plain sentences.'),
   fill: z.array(
     z.object({
       layer: z.string(),
@@ -61,14 +46,17 @@ export const findingsSchema = z.object({
       z.object({
         layer: z.string(),
         widening_um: z.number().describe('How far every edge stands outside the drawn one.'),
-        widening_sd_um: z.number().nonnegative(),
+        widening_sd_um: z.number().nonnegative().nullable(),
         shift_um: point.describe(
           'How far the layer lies from its drawing, beyond the placement of the scan.',
         ),
-        shift_sd_um: point,
-        blur_um: z.number().positive().describe('Standard deviation of the blur in the plane.'),
-        bright: z.boolean().describe('Whether metal is brighter than what is around it.'),
-        correlation: z.number().describe('Of the image with its model, both without their slow parts.'),
+        shift_sd_um: point.nullable(),
+        blur_um: z.number().positive().optional().describe('Standard deviation of the blur in the plane.'),
+        bright: z.boolean().optional().describe('Whether metal is brighter than what is around it.'),
+        correlation: z
+          .number()
+          .optional()
+          .describe('Of the image with its model, both without their slow parts.'),
       }),
     )
     .default([])

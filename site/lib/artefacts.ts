@@ -6,6 +6,7 @@ import { type Evidence, evidenceSchema } from '../../shared/artefacts/evidence.t
 import { type Findings, findingsSchema } from '../../shared/artefacts/findings.ts';
 import { type Folio, type FolioScan, folioSchema } from '../../shared/artefacts/folio.ts';
 import { type Layers, layersSchema } from '../../shared/artefacts/layers.ts';
+import { type Measurements, measurementsSchema } from '../../shared/artefacts/measurements.ts';
 import { type Nets, netsSchema } from '../../shared/artefacts/nets.ts';
 import { type Pictures, picturesSchema } from '../../shared/artefacts/pictures.ts';
 import { type Placement, placementSchema } from '../../shared/artefacts/placement.ts';
@@ -30,6 +31,8 @@ export interface ScanArtefacts {
   readonly evidence: Evidence | null;
   /** What persons decided about findings of this scan, as the campaign records it. */
   readonly reviews: readonly Review[];
+  /** null for a flat picture, and where nothing was measured. */
+  readonly measurements: Measurements | null;
 }
 
 /** Folder with folio.json, from the environment. @throws InputFault when it is not set */
@@ -58,19 +61,31 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
   const other = <S extends z.ZodType>(name: string, schema: S) =>
     needed ? required(data, `${scan.id}/${name}`, schema) : optional(data, `${scan.id}/${name}`, schema);
   const own = <S extends z.ZodType>(name: string, schema: S) => optional(data, `${scan.id}/${name}`, schema);
-  const [plates, layers, placement, pictures, survey, findings, selftest, nets, evidence, record] =
-    await Promise.all([
-      required(data, `${scan.id}/plates.json`, platesSchema),
-      required(data, `${scan.id}/layers.json`, layersSchema),
-      other('placement.json', placementSchema),
-      other('pictures.json', picturesSchema),
-      other('survey.json', surveySchema),
-      own('findings.json', findingsSchema),
-      own('selftest.json', selftestSchema),
-      own('nets.json', netsSchema),
-      own('evidence.json', evidenceSchema),
-      optional(data, 'reviews.json', reviewsSchema),
-    ]);
+  const [
+    plates,
+    layers,
+    placement,
+    pictures,
+    survey,
+    findings,
+    selftest,
+    nets,
+    evidence,
+    measurements,
+    record,
+  ] = await Promise.all([
+    required(data, `${scan.id}/plates.json`, platesSchema),
+    required(data, `${scan.id}/layers.json`, layersSchema),
+    other('placement.json', placementSchema),
+    other('pictures.json', picturesSchema),
+    other('survey.json', surveySchema),
+    own('findings.json', findingsSchema),
+    own('selftest.json', selftestSchema),
+    own('nets.json', netsSchema),
+    own('evidence.json', evidenceSchema),
+    own('measurements.json', measurementsSchema),
+    optional(data, 'reviews.json', reviewsSchema),
+  ]);
   if (layers.plates.length !== plates.z_um.length || plates.z_um.length === 0) {
     throw new InputFault({
       tag: 'inconsistent',
@@ -82,7 +97,20 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     });
   }
   const reviews = (record?.reviews ?? []).filter((review) => review.scan === scan.id);
-  return { scan, plates, layers, placement, pictures, survey, findings, selftest, nets, evidence, reviews };
+  return {
+    scan,
+    plates,
+    layers,
+    placement,
+    pictures,
+    survey,
+    findings,
+    selftest,
+    nets,
+    evidence,
+    measurements,
+    reviews,
+  };
 }
 
 async function required<S extends z.ZodType>(data: string, name: string, schema: S): Promise<z.output<S>> {

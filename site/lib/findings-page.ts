@@ -39,7 +39,7 @@ export function biasSentence(bias: Findings['bias'][number]): string {
     ...(shift[1] === 0 ? [] : [`${formatLength(Math.abs(shift[1]), 2)} ${shift[1] > 0 ? 'up' : 'down'}`]),
   ];
   const lies = along.length === 0 ? 'the layer is not shifted' : `the layer lies ${along.join(' and ')}`;
-  return `${bias.layer}: ${edges}${sure(bias.widening_sd_um)}; ${lies}${sure(bias.shift_sd_um)}.`;
+  return `${bias.layer}: ${edges}${sure(bias.widening_sd_um)}; ${lies}${sure(bias.shift_sd_um && Math.hypot(...bias.shift_sd_um))}.`;
 }
 
 /** Under this name a browser keeps what its reader decided; two folios of one server must not share it. */

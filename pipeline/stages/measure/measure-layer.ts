@@ -1,0 +1,184 @@
+/** Everything that is measured on one layer. */
+import type { Layers } from '../../../shared/artefacts/layers.ts';
+import type { LayerMeasurements } from '../../../shared/artefacts/measurements.ts';
+import type { Process } from '../../../shared/artefacts/process.ts';
+import type { PlateGrid } from '../../../shared/frames.ts';
+import { checkLayer } from './checks.ts';
+import type { DrawnShapes } from './drawn-shapes.ts';
+import { edgePlacement } from './edge-placement.ts';
+import { fitSite, type LayerOptics, type SiteYield } from './fit-site.ts';
+import type { LayerInput } from './layer-input.ts';
+import { type BlurFinding, type LayerLook, LEAST_SITES, lookAtLayer } from './layer-optics.ts';
+import { layerRoughness } from './layer-roughness.ts';
+import { measureLines } from './measure-lines.ts';
+import { measureVias } from './measure-vias.ts';
+import type { ScaleOfPixel } from './quantities.ts';
+import { spreadOf } from './robust.ts';
+import { isLine, type Site } from './sites.ts';
+import { thicknessOf } from './thickness.ts';
+
+export interface LayerContext {
+  readonly grid: PlateGrid;
+  readonly scale: ScaleOfPixel;
+  readonly process: Process;
+  readonly basis: Layers['basis'];
+  readonly stepUm: number;
+  readonly blur: BlurFinding;
+  readonly blurFrom: string;
+  readonly neighbours: readonly DrawnShapes[];
+  /** Standard uncertainty of the placement at the height of the layer. */
+  readonly placementUm: { readonly x: number; readonly y: number } | null;
+  /** Largest contrast, without its sign, of the via layers next to this one; 0 where none was seen. */
+  readonly plugs: number;
+  readonly seed: number;
+}
+
+export interface MeasuredLayer {
+  readonly input: LayerInput;
+  readonly result: LayerMeasurements;
+  readonly optics: LayerOptics | null;
+  readonly yields: readonly SiteYield[];
+  readonly blur: BlurFinding | null;
+  readonly contrast: { readonly contrast: number; readonly uncertainty: number } | null;
+}
+
+/** Beyond this a layer is fainter than what shines through it, and widths say little anyway. */
+const MOST_PLUG_CONTRAST = 10;
+/** Share of tried edges that must stand out for a layer to count as seen. */
+const SEEN_SHARE = 0.5;
+
+/** A layer of which nothing can be measured in the plane. */
+export function bareLayer(
+  input: LayerInput,
+  basis: Layers['basis'],
+  stepUm: number,
+  relative: number,
+  process: Process,
+): MeasuredLayer {
+  const thickness = thicknessOf(basis, input.span, stepUm, relative);
+  const result: LayerMeasurements = {
+    ...{
+      name: input.layer.name,
+      role: input.layer.role,
+      width: null,
+      space: null,
+      pitch: null,
+      via_size: null,
+    },
+    ...{ thickness, widths: [], spaces: [], pitches: [], vias: [], edges: null, image: null, refused: [] },
+    ...{ line_edge_roughness: null, line_width_roughness: null, checks: [] },
+  };
+  result.checks = checkLayer(process, input.span, result);
+  return { input, result, optics: null, yields: [], blur: null, contrast: null };
+}
+
+export function measureLayer(input: LayerInput, context: LayerContext): MeasuredLayer {
+  const bare = bareLayer(input, context.basis, context.stepUm, context.scale.relative, context.process);
+  const measured =
+    input.layer.role === 'via' ? withVias(input, context, bare) : withLines(input, context, bare);
+  const { result } = measured;
+  return { ...measured, result: { ...result, checks: checkLayer(context.process, input.span, result) } };
+}
+
+function withVias(input: LayerInput, context: LayerContext, bare: MeasuredLayer): MeasuredLayer {
+  const { grid, scale, blur } = context;
+  const found = measureVias(input, grid, blur, scale, context.seed);
+  return {
+    ...bare,
+    result: {
+      ...bare.result,
+      vias: found.vias,
+      via_size: found.vias[0]?.side ?? null,
+      refused: found.refused,
+      image: found.contrast !== null && found.noise ? imageFacts(found.contrast, found.noise, context) : null,
+    },
+    contrast: found.contrast === null ? null : { contrast: found.contrast, uncertainty: found.contrastU },
+  };
+}
+
+function withLines(input: LayerInput, context: LayerContext, bare: MeasuredLayer): MeasuredLayer {
+  const { grid, scale, blur } = context;
+  const refuse = (reason: string): MeasuredLayer => ({
+    ...bare,
+    result: {
+      ...bare.result,
+      refused: [{ what: 'all sizes', drawn_um: null, tried: input.sites.length, reason }],
+    },
+  });
+  if (input.shapes.polygons.length === 0) return bare;
+  if (input.sites.length < LEAST_SITES || !input.noise)
+    return refuse('too few straight drawn edges stand alone with image data all round');
+  const look = lookAtLayer(input.sites, input.profiles, input.noise, blur);
+  if (look.seen < Math.max(LEAST_SITES, SEEN_SHARE * look.tried))
+    return refuse(
+      `its edges do not stand out from the noise: seen in ${look.seen} of ${look.tried} profiles`,
+    );
+  const optics: LayerOptics = { blur, noise: input.noise, shiftPx: look.shiftPx };
+  const sign = Math.sign(look.contrast);
+  const plugContrast = Math.min(MOST_PLUG_CONTRAST, context.plugs / Math.abs(look.contrast));
+  const yields = input.sites.map((site, n) => fitSite(input.profiles[n]!, site, optics));
+  const lines = measureLines(yields, {
+    ...{ scale, sign, blurPx: blur.sdPx, plugContrast },
+    overlaid: (site) => runsAlong(site, context),
+  });
+  const rough = layerRoughness(input, optics, grid, context.seed);
+  return {
+    ...bare,
+    ...{ optics, yields, blur },
+    result: {
+      ...bare.result,
+      width: lines.widths[0] ?? null,
+      space: lines.spaces[0] ?? null,
+      pitch: lines.pitches[0] ?? null,
+      ...{ widths: lines.widths, spaces: lines.spaces, pitches: lines.pitches, refused: lines.refused },
+      edges: edgePlacement(yields, sign, scale, context.placementUm, plugContrast),
+      line_edge_roughness: rough.edge,
+      line_width_roughness: rough.width,
+      image: imageFacts(look.contrast, input.noise, context),
+    },
+    contrast: contrastOf(yields, sign, look),
+  };
+}
+
+function imageFacts(
+  contrast: number,
+  noise: { readonly sd: number; readonly correlation: number },
+  { blur, scale, blurFrom }: LayerContext,
+): LayerMeasurements['image'] {
+  return {
+    ...{ contrast, noise: noise.sd, noise_correlation: noise.correlation },
+    blur_um: blur.sdPx * scale.pixelUm,
+    blur_sd_um: blur.uncertaintyPx * scale.pixelUm,
+    blur_from: blurFrom,
+  };
+}
+
+function contrastOf(yields: readonly SiteYield[], sign: number, look: LayerLook): MeasuredLayer['contrast'] {
+  const values = yields
+    .map((y) => y.line?.contrast ?? y.edge?.rise ?? Number.NaN)
+    .filter((v) => v * sign > 0);
+  if (values.length === 0) return { contrast: look.contrast, uncertainty: Math.abs(look.contrast) };
+  const { median, sd, n } = spreadOf(values);
+  return { contrast: median, uncertainty: (1.2533 * sd) / Math.sqrt(n) };
+}
+
+/** Reach of the blur within which a parallel edge of another layer counts, in standard deviations. */
+const ALONG = 5;
+
+/** Whether an edge of a neighbouring layer lies close to an edge of the site and runs along it. */
+function runsAlong(site: Site, { neighbours, grid, blur }: LayerContext): boolean {
+  const px = grid.pixel_um;
+  const [ux, uy] = site.direction;
+  const own = site.drawnPx[site.own]!;
+  const edges = isLine(site) ? [own[0], own[1]] : [own[0]];
+  return neighbours.some((shapes) =>
+    [-3, 3].every((across) => {
+      const x = site.startUm[0] - uy * across * px;
+      const y = site.startUm[1] + ux * across * px;
+      return shapes
+        .along(x, y, ux, uy, site.lengthPx * px)
+        .flat()
+        .some((at) => edges.some((edge) => Math.abs(at / px - edge) < ALONG * blur.sdPx));
+    }),
+  );
+}
