@@ -2,23 +2,21 @@
 import { mkdir } from 'node:fs/promises';
 import { join, relative, resolve } from 'node:path';
 import { performance } from 'node:perf_hooks';
-import { setImmediate as nextTurn } from 'node:timers/promises';
 import { evidenceSchema } from '../shared/artefacts/evidence.ts';
 import { findingsSchema } from '../shared/artefacts/findings.ts';
 import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
 import { layersSchema } from '../shared/artefacts/layers.ts';
 import { measurementsSchema } from '../shared/artefacts/measurements.ts';
 import { picturesSchema } from '../shared/artefacts/pictures.ts';
-import { type Placement, placementSchema } from '../shared/artefacts/placement.ts';
+import { placementSchema } from '../shared/artefacts/placement.ts';
 import { platesSchema } from '../shared/artefacts/plates.ts';
 import { reviewsSchema } from '../shared/artefacts/reviews.ts';
 import { selftestSchema } from '../shared/artefacts/selftest.ts';
 import { surveySchema } from '../shared/artefacts/survey.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import { gridBoxUm } from '../shared/frames.ts';
-import { openVolume } from './formats/volume/registry.ts';
+import type { BuildOptions, BuildSummary } from './build-options.ts';
 import { writeArtefact, writeAtomically } from './output/files.ts';
-import type { Progress } from './output/progress.ts';
 import { plateTiles, renderTiles } from './output/pyramid.ts';
 import { openStaging } from './output/staging.ts';
 import { compareScan } from './stages/compare/compare-scan.ts';
@@ -27,11 +25,9 @@ import { withheldBy } from './stages/connect/withheld.ts';
 import { writeNets } from './stages/connect/write-nets.ts';
 import { measureScan } from './stages/measure/measure-scan.ts';
 import { measurementsCsv } from './stages/measure/measurements-csv.ts';
-import { confirmLandmarks } from './stages/place/confirm-landmarks.ts';
-import type { MeasuredHeights } from './stages/place/heights/measure-heights.ts';
+import { findPlace, withMeasuredHeights } from './stages/place/find-place.ts';
 import { measureScanHeights } from './stages/place/heights/measure-scan.ts';
 import { labelPlates } from './stages/place/label-plates.ts';
-import { type PlacedByImage, placeByImage } from './stages/place/place-by-image.ts';
 import { placeScan } from './stages/place/place-scan.ts';
 import { planPlates } from './stages/place/plan-plates.ts';
 import { labelByTexture, turnedUpward } from './stages/place/texture/label-texture.ts';
@@ -50,32 +46,9 @@ import { checkFound } from './stages/survey/inside-campaign.ts';
 import { type LoadedCampaign, loadCampaign, readNamed } from './stages/survey/load-campaign.ts';
 import { type LoadedLayout, loadLayout } from './stages/survey/load-layout.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
-import { type SurveyedScan, surveyScan } from './stages/survey/survey-scan.ts';
+import { surveyScan } from './stages/survey/survey-scan.ts';
 import { SOFTWARE } from './version.ts';
 import { defaultThreads } from './workers/pool.ts';
-
-export interface BuildOptions {
-  /** Where the folio goes; `<campaign>/folio` when left out. */
-  readonly out?: string;
-  /** Leave out the pages: artefacts and tiles only. */
-  readonly dataOnly?: boolean;
-  /** Threads to use; as many as there are processors when left out. */
-  readonly jobs?: number;
-  /** Whether paths and links of the campaign may leave its folder; default false. */
-  readonly allowOutside?: boolean;
-  readonly progress: Progress;
-  readonly signal?: AbortSignal;
-}
-
-export interface BuildSummary {
-  readonly folio: string;
-  readonly files: number;
-  readonly bytes: number;
-  readonly seconds: number;
-  /** Seconds of each stage, summed over the scans. */
-  readonly stages: ReadonlyMap<string, number>;
-  readonly doubts: readonly string[];
-}
 
 /**
  * Builds a folio from a campaign folder, beside its place first.
@@ -173,7 +146,15 @@ async function buildScan(
   const found =
     layout?.boxUm && process
       ? await timed('placement', () =>
-          findPlace(loaded.folder, { ...layout, process }, surveyed, byHand, options),
+          findPlace(
+            {
+              ...{ campaignFolder: loaded.folder, scan, survey, mask: field.mask, spec: surveyed.spec },
+              ...{ layout: layout.layout, top: layout.top, layoutBoxUm: layout.boxUm!, process, threads },
+            },
+            byHand,
+            progress,
+            signal,
+          ),
         )
       : { placement: byHand, evidence: null };
   const stack =
@@ -204,7 +185,7 @@ async function buildScan(
         ),
       )
     : null;
-  const placement = drawing ? confirmed(sited, measured) : sited;
+  const placement = drawing ? withMeasuredHeights(sited, measured) : sited;
   const told = stack ? labelByTexture(loaded.process!, stack, placement, plan) : null;
   const layers = measured?.layers ?? told?.layers ?? labelPlates(loaded.process, placement, plan);
 
@@ -347,64 +328,6 @@ async function buildScan(
       ...(nets?.doubts ?? []),
     ],
   };
-}
-
-/**
- * What measuring the heights says of a placement: the bow it found is added, and a place found by the image alone whose
- * layers do not hold over the field is not locked.
- */
-function confirmed(placement: Placement, measured: MeasuredHeights | null): Placement {
-  if (measured) return measured.bowedWarp ? { ...placement, warp: measured.bowedWarp } : placement;
-  if (placement.source !== 'automatic' || placement.verdict !== 'locked') return placement;
-  return {
-    ...placement,
-    verdict: 'ambiguous',
-    doubts: [
-      ...placement.doubts,
-      'No layer shows its drawing all over the field once its height is measured.',
-    ],
-  };
-}
-
-async function findPlace(
-  campaignFolder: string,
-  drawing: LoadedLayout & { readonly process: NonNullable<LoadedCampaign['process']> },
-  surveyed: SurveyedScan,
-  fallback: Placement,
-  options: BuildOptions,
-): Promise<PlacedByImage> {
-  const { progress, signal } = options;
-  const { scan, survey, field, spec } = surveyed;
-  const source = await openVolume(spec, { nameOf: (file) => relative(campaignFolder, file) });
-  try {
-    const what = fallback.source === 'landmarks' ? 'held against the image' : 'being looked for';
-    progress.line(`place ${scan.id.padEnd(16)} ${what}`);
-    const { layout, top, process } = drawing;
-    const pause = async (): Promise<void> => {
-      await nextTurn();
-      signal?.throwIfAborted();
-    };
-    const place = fallback.source === 'landmarks' ? confirmLandmarks : placeByImage;
-    return await place(
-      {
-        ...{
-          scan,
-          survey,
-          mask: field.mask,
-          source,
-          layout,
-          top,
-          layoutBoxUm: drawing.boxUm!,
-          process,
-          pause,
-        },
-        ...{ threads: options.jobs ?? defaultThreads(), signal },
-      },
-      fallback,
-    );
-  } finally {
-    await source.close();
-  }
 }
 
 /** A flat picture: one plate in a frame of its own. */

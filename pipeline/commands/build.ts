@@ -1,7 +1,8 @@
 /** `stratafolio build`: runs the build and says what came out. */
 import { relative } from 'node:path';
+import type { BuildSummary } from '../build-options.ts';
 import { formatBytes, formatSeconds, terminalProgress } from '../output/progress.ts';
-import { type BuildSummary, buildFolio } from '../run.ts';
+import { buildFolio } from '../run.ts';
 
 export async function build(
   campaign: string,

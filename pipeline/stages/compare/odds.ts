@@ -13,6 +13,9 @@ export interface FalseAlarms {
   readonly threshold: (allowed: number) => number;
 }
 
+/** The tail is learnt from a few decoys only; differences this near it are as often false as true. */
+const MARGIN = 1.2;
+
 /**
  * Number above z taken as falling with exp(-z^2 / 2 s^2), s from the strongest decoys (their mean excess of z^2 / 2,
  * the maximum-likelihood estimate for an exponential tail), and never falling faster than for normal noise.
@@ -30,6 +33,6 @@ export function falseAlarms(decoys: readonly Difference[], searchedFrom: number)
   return {
     expected: (z) => number * Math.exp(-Math.max((z * z) / 2 - base, 0) / scale),
     threshold: (allowed) =>
-      Math.max(LEAST_Z, Math.sqrt(2 * (base + scale * Math.max(0, Math.log(number / allowed))))),
+      MARGIN * Math.max(LEAST_Z, Math.sqrt(2 * (base + scale * Math.max(0, Math.log(number / allowed))))),
   };
 }

@@ -1,0 +1,25 @@
+/** What a build is asked for, and what it tells at its end. */
+import type { Progress } from './output/progress.ts';
+
+export interface BuildOptions {
+  /** Where the folio goes; `<campaign>/folio` when left out. */
+  readonly out?: string;
+  /** Leave out the pages: artefacts and tiles only. */
+  readonly dataOnly?: boolean;
+  /** Threads to use; as many as there are processors when left out. */
+  readonly jobs?: number;
+  /** Whether paths and links of the campaign may leave its folder; default false. */
+  readonly allowOutside?: boolean;
+  readonly progress: Progress;
+  readonly signal?: AbortSignal;
+}
+
+export interface BuildSummary {
+  readonly folio: string;
+  readonly files: number;
+  readonly bytes: number;
+  readonly seconds: number;
+  /** Seconds of each stage, summed over the scans. */
+  readonly stages: ReadonlyMap<string, number>;
+  readonly doubts: readonly string[];
+}
