@@ -56,7 +56,11 @@ for (const view of ['image', 'drawing'] as const) {
       .poll(async () => (await overlayAt(page, view, ...centre('clk_div3', 'metal1')))[3])
       .toBeGreaterThan(100);
     for (const layer of ['metal1', 'metal3']) {
-      expect((await overlayAt(page, 'image', ...centre('clk_div3', layer)))[3], layer).toBeGreaterThan(30);
+      await expect
+        .poll(async () => (await overlayAt(page, 'image', ...centre('clk_div3', layer)))[3], {
+          message: layer,
+        })
+        .toBeGreaterThan(30);
     }
     expect((await overlayAt(page, 'image', ...centre('rst', 'metal1')))[3]).toBe(0);
   });

@@ -45,7 +45,7 @@ export async function confirmLandmarks(input: ImageAndDrawing, placement: Placem
     ...{ decoys: [], runnerUp: null },
     words: [
       'The place was fixed by landmarks; nothing was searched, so there are no rivals and no decoys.',
-      `Starting from there, image and drawing agree best ${off.map((v) => `${(1000 * v).toFixed(0)} nm`).join(' and ')} (x, y) ` +
+      `Starting from there, image and drawing agree best ${off.map((v) => `${(1000 * v).toFixed(0)} nm`.replace('-', '−')).join(' and ')} (x, y) ` +
         `away, where ${share} find the place by themselves.`,
     ],
   });
