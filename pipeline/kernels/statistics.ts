@@ -13,6 +13,10 @@ export function percentile(sorted: ArrayLike<number>, share: number): number {
   return sorted[below]! + (sorted[above]! - sorted[below]!) * (at - below);
 }
 
+/** Median of unsorted numbers; NaN when there are none. */
+export const median = (values: ArrayLike<number>): number =>
+  values.length === 0 ? Number.NaN : percentile(Float64Array.from(values).sort(), 0.5);
+
 /** Mean and standard deviation (n in the denominator) of the finite entries; NaN when there are none. */
 export function meanAndDeviation(values: ArrayLike<number>): {
   mean: number;

@@ -95,4 +95,3 @@ export const evidenceSchema = z.object({
 
 export type Evidence = z.output<typeof evidenceSchema>;
 export type PeakPatch = z.output<typeof peakPatchSchema>;
-export type DecoyKind = (typeof decoyKinds)[number];

@@ -1,5 +1,7 @@
 /** Coordinates along the edges of a picture, the scale bar, and the pointer's twin in the other picture. */
+
 import { chooseScaleBar, roundTicks, tickLabel } from '../lib/scale-bar.ts';
+import { oncePerFrame } from './once-per-frame.ts';
 import type { PictureView } from './picture-view.ts';
 
 const SVG = 'http://www.w3.org/2000/svg';
@@ -18,7 +20,6 @@ export class Graticule {
   readonly #twin: SVGElement;
   readonly #bar: HTMLElement;
   readonly #label: HTMLElement;
-  #due = false;
 
   constructor(view: PictureView) {
     this.#view = view;
@@ -38,14 +39,7 @@ export class Graticule {
   }
 
   /** Draws once per frame, however often it is asked. */
-  refresh(): void {
-    if (this.#due) return;
-    this.#due = true;
-    requestAnimationFrame(() => {
-      this.#due = false;
-      this.#draw();
-    });
-  }
+  readonly refresh = oncePerFrame(() => this.#draw());
 
   #draw(): void {
     const { clientWidth: width, clientHeight: height } = this.#view.ground;

@@ -1,4 +1,5 @@
 /** Findings as marks over one picture: buttons at their places, as large as what they mark. */
+import { oncePerFrame } from './once-per-frame.ts';
 import type { PictureView } from './picture-view.ts';
 
 export interface Mark {
@@ -31,7 +32,6 @@ export class MarkLayer {
   readonly #options: MarkLayerOptions;
   readonly #box: HTMLElement;
   #marks: { mark: Mark; button: HTMLButtonElement }[] = [];
-  #due = false;
 
   constructor(options: MarkLayerOptions) {
     this.#options = options;
@@ -98,14 +98,8 @@ export class MarkLayer {
     event.stopPropagation();
   }
 
-  refresh(): void {
-    if (this.#due) return;
-    this.#due = true;
-    requestAnimationFrame(() => {
-      this.#due = false;
-      this.#place();
-    });
-  }
+  /** Draws once per frame, however often it is asked. */
+  readonly refresh = oncePerFrame(() => this.#place());
 
   #place(): void {
     const { view } = this.#options;

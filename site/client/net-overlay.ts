@@ -1,8 +1,10 @@
 /** A lit net over one picture: filled where it runs at this depth, outlined in the colour of its layer elsewhere. */
+
 import type { NetIndex } from '../../shared/artefacts/net-lookup.ts';
 import type { Box } from '../../shared/polygon.ts';
 import { ringOf } from '../lib/net-shapes.ts';
 import type { LitNet } from './net-data.ts';
+import { oncePerFrame } from './once-per-frame.ts';
 import type { PictureView } from './picture-view.ts';
 
 interface Drawn {
@@ -25,7 +27,6 @@ export class NetOverlay {
   #outlined = true;
   #here: ReadonlySet<string> = new Set();
   #boxes: readonly Box[] = [];
-  #due = false;
 
   constructor(view: PictureView, colours: Readonly<Record<string, string>>) {
     this.#view = view;
@@ -80,14 +81,8 @@ export class NetOverlay {
     this.refresh();
   }
 
-  refresh(): void {
-    if (this.#due) return;
-    this.#due = true;
-    requestAnimationFrame(() => {
-      this.#due = false;
-      this.#draw();
-    });
-  }
+  /** Draws once per frame, however often it is asked. */
+  readonly refresh = oncePerFrame(() => this.#draw());
 
   #draw(): void {
     const { clientWidth: width, clientHeight: height } = this.#view.ground;

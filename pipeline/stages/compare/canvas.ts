@@ -71,22 +71,6 @@ export function boxUm(grid: PlateGrid, box: PixelBox): Box {
   ];
 }
 
-/** Smallest pixel box that holds a box of the die frame, cut to the canvas; may be empty. */
-export function pixelBox(canvas: Canvas, [x0, y0, x1, y1]: Box): PixelBox {
-  const { pixel_um: p, origin_um: o } = canvas.grid;
-  const column = (x: number) => (x - o[0]) / p + 0.5;
-  const row = (y: number) => (o[1] - y) / p + 0.5;
-  return clip(
-    {
-      x0: Math.floor(column(x0)),
-      y0: Math.floor(row(y1)),
-      x1: Math.ceil(column(x1)),
-      y1: Math.ceil(row(y0)),
-    },
-    canvas,
-  );
-}
-
 export const clip = (box: PixelBox, size: { readonly width: number; readonly height: number }): PixelBox => ({
   x0: Math.min(Math.max(box.x0, 0), size.width),
   y0: Math.min(Math.max(box.y0, 0), size.height),

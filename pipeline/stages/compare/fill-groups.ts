@@ -1,4 +1,5 @@
 /** Fill: shapes that the foundry adds to even out the metal. Alike, in rows, touching nothing that is drawn. */
+import { median } from '../../kernels/statistics.ts';
 import type { Difference } from './box-fit.ts';
 import { grow, type PixelBox } from './canvas.ts';
 
@@ -111,12 +112,6 @@ function mostAlike(shapes: readonly Difference[]): { alike: Difference[]; size: 
   }
   if (best.length < LEAST_MEMBERS) return null;
   return { alike: best, size: [median(best.map((d) => sides(d)[0])), median(best.map((d) => sides(d)[1]))] };
-}
-
-function median(values: number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  const at = (sorted.length - 1) / 2;
-  return (sorted[Math.floor(at)]! + sorted[Math.ceil(at)]!) / 2;
 }
 
 interface Lattice {

@@ -1,6 +1,8 @@
 /** Findings, fill and bias in the words and units of the artefact. */
+
 import type { Findings } from '../../../shared/artefacts/findings.ts';
 import { type Box, growBox, unionBox } from '../../../shared/polygon.ts';
+import { median } from '../../kernels/statistics.ts';
 import { boxUm, type Canvas, clip } from './canvas.ts';
 import type { Classified } from './classify.ts';
 import type { PreparedLayer } from './compare-layers.ts';
@@ -113,12 +115,6 @@ function pitchOf(boxes: readonly Box[], sides: readonly [number, number]): [numb
     }
     return round(steps.length > 0 ? median(steps) : sides[axis]!);
   }) as [number, number];
-}
-
-function median(values: number[]): number {
-  const sorted = [...values].sort((a, b) => a - b);
-  const at = (sorted.length - 1) / 2;
-  return (sorted[Math.floor(at)]! + sorted[Math.ceil(at)]!) / 2;
 }
 
 export function biasEntry(layer: PreparedLayer, pixelUm: number): Findings['bias'][number] {

@@ -3,8 +3,9 @@ import type { Profile } from '../../../shared/profile/band.ts';
 import { type Blur, fitEdge } from '../../../shared/profile/edge.ts';
 import { measureLine } from '../../../shared/profile/line.ts';
 import type { NoiseModel } from '../../../shared/profile/noise.ts';
+import { median } from '../../kernels/statistics.ts';
 import { CLEAR, shiftAlong } from './fit-site.ts';
-import { median, robustDeviation, spreadOf } from './robust.ts';
+import { robustDeviation, spreadOf } from './robust.ts';
 import { isLine, type Site } from './sites.ts';
 
 export interface LayerLook {

@@ -3,10 +3,10 @@ import type { LayerMeasurements, Quantity } from '../../../shared/artefacts/meas
 import { LEAST_IN_BLURS, type LineFit } from '../../../shared/profile/line.ts';
 import { FULL_WIDTH_HALF_MAXIMUM } from '../../../shared/profile/normal.ts';
 import { type Contribution, rectangular } from '../../../shared/uncertainty/budget.ts';
+import { median } from '../../kernels/statistics.ts';
 import type { SiteYield } from './fit-site.ts';
 import { type Reading, sharedVariance } from './pool.ts';
 import { type Grouped, groupByDrawn, LEAST_READINGS, quantityOf, type ScaleOfPixel } from './quantities.ts';
-import { median } from './robust.ts';
 import type { Site } from './sites.ts';
 
 export type Refused = LayerMeasurements['refused'][number];

@@ -7,11 +7,12 @@ import type { NoiseModel } from '../../../shared/profile/noise.ts';
 import { FULL_WIDTH_HALF_MAXIMUM } from '../../../shared/profile/normal.ts';
 import type { ViaFit } from '../../../shared/profile/via.ts';
 import { type Contribution, rectangular } from '../../../shared/uncertainty/budget.ts';
+import { median } from '../../kernels/statistics.ts';
 import type { LayerInput } from './layer-input.ts';
 import type { Refused } from './measure-lines.ts';
 import { type Reading, sharedVariance } from './pool.ts';
 import { LEAST_READINGS, quantityOf, type ScaleOfPixel } from './quantities.ts';
-import { median, spreadOf } from './robust.ts';
+import { spreadOf } from './robust.ts';
 import { chooseVias, fitVias, viaNoise } from './via-sites.ts';
 
 const MOST_VIAS = 400;

@@ -2,7 +2,8 @@
  * Readings pooled by the shape they come from. Profiles along one line share what lies above and below that line, so
  * the lines, not the profiles, are the independent readings.
  */
-import { median, nearMedian, robustDeviation, spreadOf } from './robust.ts';
+import { median } from '../../kernels/statistics.ts';
+import { nearMedian, robustDeviation, spreadOf } from './robust.ts';
 
 export interface Reading {
   /** Which shape it belongs to. */

@@ -1,5 +1,5 @@
 /** Medians and spreads that a few wrong readings do not move. */
-import { percentile } from '../../kernels/statistics.ts';
+import { median } from '../../kernels/statistics.ts';
 
 export interface Spread {
   readonly n: number;
@@ -12,10 +12,6 @@ export interface Spread {
 const MAD = 1.4826022185056018;
 /** Readings farther from the median than this many robust deviations are errors of another kind. */
 const FAR = 4;
-
-export function median(values: readonly number[]): number {
-  return values.length === 0 ? Number.NaN : percentile(Float64Array.from(values).sort(), 0.5);
-}
 
 export function robustDeviation(values: readonly number[]): number {
   const middle = median(values);

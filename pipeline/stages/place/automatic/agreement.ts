@@ -150,16 +150,21 @@ function byPatch(
   return out;
 }
 
+/** Differences below this share of what a patch adds on the average are none. */
+const ALIKE = 1e-6;
+
 /**
  * How surely one map explains the scan better than another, patch by patch: Wilcoxon's signed rank statistic in standard
- * deviations (normal approximation). Patches that neither map explains do not count.
+ * deviations (normal approximation). Patches that both explain alike do not count.
  * @source Wilcoxon, Biometrics Bulletin 1, 80 (1945).
  */
 export function pairedRank(best: Agreement, rival: Agreement): number {
   const differences: number[] = [];
+  // Where both places explain a patch alike, the last digits must not count as a preference.
+  const alike = (ALIKE * best.strength ** 2) / best.byPatch.length;
   best.byPatch.forEach((own, n) => {
     const other = rival.byPatch[n]!;
-    if (own !== other) differences.push(own - other);
+    if (Math.abs(own - other) > alike) differences.push(own - other);
   });
   differences.sort((a, b) => Math.abs(a) - Math.abs(b));
   const count = differences.length;

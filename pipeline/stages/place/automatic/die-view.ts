@@ -2,9 +2,9 @@
 import { type Affine3, apply3 } from '../../../../shared/affine.ts';
 import type { Warp } from '../../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
-import { withoutWarp } from '../../../../shared/warp.ts';
+import { warpOnGrid } from '../../../kernels/warp-on-grid.ts';
 import { type DrawnStack, type LayerPicture, layerPictures } from './drawing.ts';
-import { type Bend, type FrameGrid, resampleFrame } from './frame-volume.ts';
+import { type FrameGrid, resampleFrame } from './frame-volume.ts';
 import { cropPicture, type LayoutPictures } from './layout-pictures.ts';
 import type { WorkVolume } from './work-volume.ts';
 
@@ -114,7 +114,7 @@ export function dieView(
   warp: Warp | null = null,
 ): DieView {
   const { frame } = grid;
-  const volume = resampleFrame(work, workToDie, frame, warp && bendOf(warp, frame));
+  const volume = resampleFrame(work, workToDie, frame, warp && warpOnGrid(warp, grid.plate));
   const area = frame.width * frame.height;
   const sums = new Float32Array((frame.count + 1) * area);
   for (let n = 0; n < frame.count; n++)
@@ -137,20 +137,6 @@ export function dieView(
     if (spread > 0) layers.push({ ...drawn, middleUm, halfUm, slab, spread });
   }
   return { grid, sums, weight: volume.weight, layers };
-}
-
-function bendOf(warp: Warp, frame: FrameGrid): Bend {
-  const dx = new Float32Array(frame.width * frame.height);
-  const dy = new Float32Array(frame.width * frame.height);
-  for (let row = 0; row < frame.height; row++) {
-    for (let column = 0; column < frame.width; column++) {
-      const [x, y] = [frame.left + column * frame.pixel, frame.top - row * frame.pixel];
-      const [px, py] = withoutWarp(warp, x, y, 0);
-      dx[row * frame.width + column] = x - px;
-      dy[row * frame.width + column] = y - py;
-    }
-  }
-  return { dx, dy };
 }
 
 /** Mean of the scan between two heights. */

@@ -1,10 +1,10 @@
 /** What a reader can judge the placement from: the peak of the correlation, decoys, residual arrows, words. */
 import { type Affine3, apply3 } from '../../../../shared/affine.ts';
 import type { Evidence as EvidenceArtefact, PeakPatch } from '../../../../shared/artefacts/evidence.ts';
+import { median } from '../../../kernels/statistics.ts';
 import type { Agreement } from './agreement.ts';
-import { type Drawing, dieGrid, dieView } from './die-view.ts';
+import { type DieView, type Drawing, dieGrid, dieView, slabAt } from './die-view.ts';
 import { ORIENTATIONS } from './orientation.ts';
-import { median } from './robust-fit.ts';
 import type { Evidence } from './verdict.ts';
 import type { WorkVolume } from './work-volume.ts';
 
@@ -14,14 +14,7 @@ const REACH_PX = 14;
 const OUTLIER = 4;
 
 /** Mean correlation of all layers when the drawing is shifted against the scan. */
-export function peakPatch(
-  work: WorkVolume,
-  workToDie: Affine3,
-  sign: number,
-  drawing: Drawing,
-  offsetUm: readonly [number, number],
-): PeakPatch {
-  const view = dieView(work, workToDie, dieGrid(work, workToDie, drawing));
+export function peakPatch(view: DieView, sign: number, offsetUm: readonly [number, number]): PeakPatch {
   const { width, height, pixel } = view.grid.frame;
   const size = 2 * REACH_PX + 1;
   const value = new Float64Array(size * size);
@@ -55,6 +48,32 @@ export function peakPatch(
     origin_um: [offsetUm[0] - REACH_PX * pixel, offsetUm[1] + REACH_PX * pixel],
     value: Array.from(value, (v) => Number(v.toFixed(4))),
   };
+}
+
+/** Correlation of each layer with slabs as thick as itself, at every height the scan holds. */
+function heightCurves(view: DieView, sign: number): EvidenceArtefact['layers'] {
+  const { frame } = view.grid;
+  return view.layers.map(({ layer, picture, halfUm }) => {
+    const zUm: number[] = [];
+    const value: number[] = [];
+    for (let n = 0; n < frame.count; n++) {
+      const height = frame.bottom + n * frame.step;
+      const slab = slabAt(view.sums, frame, height, halfUm);
+      let product = 0;
+      let image = 0;
+      let drawn = 0;
+      for (let p = 0; p < slab.length; p++) {
+        if (view.weight[p] === 0) continue;
+        product += slab[p]! * picture[p]!;
+        image += slab[p]! ** 2;
+        drawn += picture[p]! ** 2;
+      }
+      if (!(image * drawn > 0)) continue;
+      zUm.push(Number(height.toFixed(4)));
+      value.push(Number(((sign * product) / Math.sqrt(image * drawn)).toFixed(4)));
+    }
+    return { layer: layer.name, z_um: zUm, value };
+  });
 }
 
 const peakOf = (patch: PeakPatch) => {
@@ -102,16 +121,18 @@ export interface EvidenceInput {
 export function evidenceArtefact(input: EvidenceInput): EvidenceArtefact {
   const { work, workToDie, drawing, agreement, runnerUp } = input;
   const middle = (map: Affine3) => apply3(map, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
-  const patch = peakPatch(work, workToDie, input.sign, drawing, [0, 0]);
+  const viewOf = (map: Affine3) => dieView(work, map, dieGrid(work, map, drawing));
+  const view = viewOf(workToDie);
+  const patch = peakPatch(view, input.sign, [0, 0]);
   const here = middle(workToDie);
   const there = runnerUp && middle(runnerUp.workToDie);
   const away: [number, number] = there ? [there[0] - here[0], there[1] - here[1]] : [0, 0];
-  const other = runnerUp && peakPatch(work, runnerUp.workToDie, runnerUp.sign, drawing, away);
+  const other = runnerUp && peakPatch(viewOf(runnerUp.workToDie), runnerUp.sign, away);
   const lengths = agreement.residualsUm.filter((r) => r !== null);
   const typical = median(lengths);
   return {
     version: 1,
-    layers: [],
+    layers: heightCurves(view, input.sign),
     peak: {
       best: peakOf(patch),
       patch,

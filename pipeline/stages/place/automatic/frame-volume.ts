@@ -1,5 +1,6 @@
 /** A work volume seen in another frame: resampled onto an upright grid of pixels and heights. */
 import { type Affine3, invert3 } from '../../../../shared/affine.ts';
+import type { Displacement } from '../../../kernels/warp-on-grid.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 /** Square pixels, row 0 at the largest y; heights rise with the index. */
@@ -24,18 +25,12 @@ export interface FrameVolume {
   readonly inside: Uint8Array;
 }
 
-/** Sideways displacements that are added to what the map gives, one per pixel of a grid, micrometres. */
-export interface Bend {
-  readonly dx: Float32Array;
-  readonly dy: Float32Array;
-}
-
 /** Linear interpolation between the eight neighbours. */
 export function resampleFrame(
   work: WorkVolume,
   workToFrame: Affine3,
   grid: FrameGrid,
-  bend: Bend | null = null,
+  bend: Displacement | null = null,
 ): FrameVolume {
   const { nx, ny, nz, voxels } = work;
   const { width, height, count } = grid;
@@ -64,11 +59,12 @@ export function resampleFrame(
         let j = j0row + bx * along;
         let k = k0row + cx * along;
         if (bend) {
-          const dx = bend.dx[row * width + column]!;
-          const dy = bend.dy[row * width + column]!;
-          i -= ax * dx + ay * dy;
-          j -= bx * dx + by * dy;
-          k -= cx * dx + cy * dy;
+          const dx = bend.x[row * width + column]!;
+          const dy = bend.y[row * width + column]!;
+          const dz = bend.z[row * width + column]!;
+          i -= ax * dx + ay * dy + az * dz;
+          j -= bx * dx + by * dy + bz * dz;
+          k -= cx * dx + cy * dy + cz * dz;
         }
         if (i >= 0 && j >= 0 && i < nx - 1 && j < ny - 1) {
           const i0 = Math.floor(i);

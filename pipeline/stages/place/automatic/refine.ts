@@ -1,11 +1,12 @@
 /** From a rough map to an exact one: the patches of the field are measured and all parameters fitted together. */
 import { type Affine3, apply3, compose3 } from '../../../../shared/affine.ts';
 import type { Warp } from '../../../../shared/artefacts/placement.ts';
+import { median } from '../../../kernels/statistics.ts';
 import { type Agreement, agreementOf } from './agreement.ts';
 import { addWarps, type Field, findBending } from './bending.ts';
 import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from './die-view.ts';
 import { type Cell, measureCells } from './patches.ts';
-import { median, type Row, robustFit } from './robust-fit.ts';
+import { type Row, robustFit } from './robust-fit.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 export interface Refined {

@@ -1,5 +1,6 @@
 /** Weighted least squares with outliers pushed out. */
 import { Matrix, solve } from 'ml-matrix';
+import { median } from '../../../kernels/statistics.ts';
 
 /** One scalar measurement: sum of coefficients times unknowns = value. */
 export interface Row {
@@ -69,11 +70,4 @@ export function robustFit(
   });
   const variance = squares / Math.max(1, count - unknowns);
   return { solution, covariance: inverse.mul(variance).to2DArray(), kept, residuals };
-}
-
-export function median(values: readonly number[]): number {
-  if (values.length === 0) return Number.NaN;
-  const sorted = [...values].sort((a, b) => a - b);
-  const half = sorted.length >> 1;
-  return sorted.length % 2 === 1 ? sorted[half]! : (sorted[half - 1]! + sorted[half]!) / 2;
 }

@@ -5,7 +5,8 @@
 import type { Affine3 } from '../../../../shared/affine.ts';
 import type { Placement } from '../../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
-import { type ScanSlices, visitLevelled, warpOnGrid } from './levelled-plates.ts';
+import { warpOnGrid } from '../../../kernels/warp-on-grid.ts';
+import { type ScanSlices, visitLevelled } from './levelled-plates.ts';
 import { LocalMean } from './local-mean.ts';
 
 /** Blocks of the field along each side; each gives sums of its own. */
@@ -56,7 +57,7 @@ export interface EvidenceInput {
 export async function gatherEvidence(input: EvidenceInput): Promise<FieldSums> {
   const { grid, zUm, drawings, radius } = input;
   const { width_px: width, height_px: height } = grid;
-  const bend = warpOnGrid(input.warp, grid);
+  const bend = input.warp && warpOnGrid(input.warp, grid);
   const field = new Uint8Array(width * height);
   const visit = (heights: readonly number[], each: (n: number, values: Float32Array) => void) =>
     visitLevelled(input.scan, input.voxelToDieUm, bend, grid, input.factor, heights, each);

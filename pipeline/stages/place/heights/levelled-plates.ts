@@ -1,7 +1,8 @@
 /** Plates for measuring: coarser than those that are published, levelled by the placement, one height after another. */
+
 import { type Affine3, invert3 } from '../../../../shared/affine.ts';
-import type { Placement } from '../../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
+import type { Displacement } from '../../../kernels/warp-on-grid.ts';
 
 /** The slices of a scan, as the measuring asks for them: rising numbers, each once or a few times. */
 export interface ScanSlices {
@@ -51,46 +52,6 @@ function reduce(scan: ScanSlices, slice: ArrayLike<number>, factor: number): Red
       values[row * width + column] = sum * share;
     }
   return { width, height, values };
-}
-
-type Displacement = { readonly x: Float32Array; readonly y: Float32Array; readonly z: Float32Array };
-
-/** The warp of a placement at every pixel of a grid, bilinear between its knots and held beyond them. */
-export function warpOnGrid(warp: Placement['warp'], grid: PlateGrid): Displacement | null {
-  if (!warp) return null;
-  const { width_px: width, height_px: height } = grid;
-  const [rows, columns] = warp.shape;
-  const out = {
-    x: new Float32Array(width * height),
-    y: new Float32Array(width * height),
-    z: new Float32Array(width * height),
-  };
-  const held = (v: number, last: number) => Math.min(last, Math.max(0, v));
-  for (let row = 0; row < height; row++) {
-    const y = grid.origin_um[1] - row * grid.pixel_um;
-    const v = held((y - warp.origin_um[1]) / warp.step_um, rows - 1);
-    const r = Math.min(Math.max(0, rows - 2), Math.floor(v));
-    const down = rows > 1 ? v - r : 0;
-    for (let column = 0; column < width; column++) {
-      const x = grid.origin_um[0] + column * grid.pixel_um;
-      const u = held((x - warp.origin_um[0]) / warp.step_um, columns - 1);
-      const c = Math.min(Math.max(0, columns - 2), Math.floor(u));
-      const along = columns > 1 ? u - c : 0;
-      const at = r * columns + c;
-      const right = columns > 1 ? 1 : 0;
-      const below = rows > 1 ? columns : 0;
-      for (const [list, target] of [
-        [warp.dx_um, out.x],
-        [warp.dy_um, out.y],
-        [warp.dz_um, out.z],
-      ] as const) {
-        const near = list[at]! * (1 - along) + list[at + right]! * along;
-        const far = list[at + below]! * (1 - along) + list[at + below + right]! * along;
-        target[row * width + column] = near * (1 - down) + far * down;
-      }
-    }
-  }
-  return out;
 }
 
 /**
