@@ -243,6 +243,7 @@ async function buildScan(
         ),
       )
     : null;
+  if (drawing) progress.line(`compare ${scan.id.padEnd(14)} image and drawing, then planted faults`);
   const compared = drawing
     ? await timed('compare', async () =>
         compareScan({

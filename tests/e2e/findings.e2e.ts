@@ -11,6 +11,8 @@ const byOdds = [...FINDINGS].sort((a, b) => b.probability - a.probability).map((
 async function open(page: Page, fragment = ''): Promise<void> {
   await page.goto(`scan/counter/findings/${fragment}`);
   await expect(page.locator('findings-table')).toHaveAttribute('data-ready', '');
+  // Keys and clicks mean nothing before the table has come alive.
+  await page.evaluate(() => customElements.whenDefined('findings-table').then(() => undefined));
 }
 
 test('stands in the order of odds, and turns by its heads', async ({ page }) => {
@@ -155,4 +157,13 @@ test('scans that were not judged say so and why', async ({ page }) => {
   await expect(page.locator('findings-table')).toHaveCount(0);
   await page.goto('scan/drift/findings/');
   await expect(page.getByText('no place in the layout', { exact: false })).toBeVisible();
+});
+
+test('on a phone the longest words for odds stay on the page', async ({ page }) => {
+  await page.setViewportSize({ width: 390, height: 844 });
+  await page.goto('scan/counter/findings/');
+  await page.locator('td.odds').evaluateAll((cells) => {
+    for (const cell of cells) cell.textContent = 'more than 99 in 100';
+  });
+  expect(await page.evaluate(() => document.documentElement.scrollWidth)).toBeLessThanOrEqual(390);
 });
