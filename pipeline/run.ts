@@ -243,7 +243,7 @@ async function buildScan(
         ),
       )
     : null;
-  if (drawing) progress.line(`compare ${scan.id.padEnd(14)} image and drawing, then planted faults`);
+  if (drawing) progress.line(`compare ${scan.id.padEnd(14)} image and drawing, then the self-test`);
   const compared = drawing
     ? await timed('compare', async () =>
         compareScan({
