@@ -1,6 +1,5 @@
 /** `stratafolio check`: reads headers and says what a build will find. */
-import { describePublic } from '../stages/publish/withhold/describe.ts';
-import { resolveWithheld } from '../stages/publish/withhold/resolve.ts';
+import { publicLines } from '../run/check-public.ts';
 import { describeCampaign, describeLayout, describeScan } from '../stages/survey/describe-campaign.ts';
 import { loadCampaign } from '../stages/survey/load-campaign.ts';
 import { loadLayout } from '../stages/survey/load-layout.ts';
@@ -13,8 +12,7 @@ export async function checkCampaign(path: string, allowOutside = false): Promise
   else lines.push('', 'No layout: the folio will show the image without a drawing.');
   for (const scan of loaded.campaign.scans)
     lines.push(...(await describeScan(loaded.folder, scan, allowOutside)));
-  const withheld = resolveWithheld(loaded.campaign, layout);
-  lines.push(...describePublic(loaded.campaign, loaded.process, layout, withheld));
+  lines.push(...publicLines(loaded, layout));
   process.stdout.write(`${lines.join('\n')}\n`);
   return 0;
 }

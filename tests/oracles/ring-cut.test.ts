@@ -4,7 +4,7 @@
  */
 import polygonClipping from 'polygon-clipping';
 import { describe, expect, it } from 'vitest';
-import { ringOutsideBox } from '../../pipeline/kernels/ring-cut.ts';
+import { ringOutsideBox } from '../../pipeline/formats/layout/ring-cut.ts';
 import { type Box, signedArea, windingNumber } from '../../shared/polygon.ts';
 import { randomNumbers } from '../fixtures/layout/gdsii-random.ts';
 

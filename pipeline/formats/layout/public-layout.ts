@@ -4,13 +4,13 @@
  */
 import { type Affine2, IDENTITY2 } from '../../../shared/affine.ts';
 import { type Box, boxesMeet, isEmptyBox, unionBox } from '../../../shared/polygon.ts';
-import { ringOutsideBox } from '../../kernels/ring-cut.ts';
 import type { DrawnLayer, Layout, LayoutCell, ReferenceBlock } from '../layout.ts';
 import { CellBuilder } from './cell-builder.ts';
 import { latticeBox } from './lattice.ts';
 import { indexOf, type LayoutIndex } from './layout-index.ts';
 import { latticeAt } from './reference-boxes.ts';
 import { ReferenceBuilder } from './reference-builder.ts';
+import { ringOutsideBox } from './ring-cut.ts';
 import { emptyOutline, type Outline } from './shape-set.ts';
 import { composeAt, transformBox } from './transform-box.ts';
 

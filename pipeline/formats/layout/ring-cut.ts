@@ -1,5 +1,5 @@
 /** Takes boxes out of rings, the parts that fall apart being rings of their own. */
-import type { Box, FlatPolygon } from '../../shared/polygon.ts';
+import type { Box, FlatPolygon } from '../../../shared/polygon.ts';
 
 /**
  * What of a ring lies outside a box. Exact for upright edges and whole numbers.
