@@ -15,9 +15,11 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
   stratafolio build <campaign>     the folio; --out <folder>  where it goes (<campaign>/folio)
                                               --data-only     no pages, only the data
                                               --jobs N        threads (all processors)
+                                              --bag           a BagIt bag beside it, for an archive
+                                              --zip           one file beside it, for a deposit
   check and build take --follow-links-out: paths and links may lead out of the campaign folder
   stratafolio serve <folio>        a local server, to look at it; --port N (4173)
-  stratafolio verify <folio>       every file against its recorded checksum
+  stratafolio verify <folio>       every file of a folio or a bag against its recorded checksum
 
 Exit codes: 0 done, 1 the input is wrong, 2 wrong usage, 3 interrupted, 4 an internal fault.
 `;
@@ -30,6 +32,8 @@ const OPTIONS = {
   force: { type: 'boolean' },
   port: { type: 'string' },
   'follow-links-out': { type: 'boolean' },
+  bag: { type: 'boolean' },
+  zip: { type: 'boolean' },
   help: { type: 'boolean', short: 'h' },
   version: { type: 'boolean' },
 } as const;
@@ -42,7 +46,7 @@ const COMMANDS: Record<string, { operand: string; options: readonly OptionName[]
   check: { operand: '<campaign>', options: ['follow-links-out'] },
   build: {
     operand: '<campaign>',
-    options: ['out', 'data-only', 'engine', 'jobs', 'force', 'follow-links-out'],
+    options: ['out', 'data-only', 'engine', 'jobs', 'force', 'follow-links-out', 'bag', 'zip'],
   },
   serve: { operand: '<folio>', options: ['port'] },
   verify: { operand: '<folio>', options: [] },
@@ -93,6 +97,8 @@ async function dispatch(argv: readonly string[]): Promise<number> {
       return (await import('./commands/build.ts')).build(operand, {
         dataOnly: values['data-only'] ?? false,
         allowOutside: values['follow-links-out'] ?? false,
+        bag: values.bag ?? false,
+        zip: values.zip ?? false,
         ...(values.out === undefined ? {} : { out: values.out }),
         ...(values.jobs === undefined ? {} : { jobs: wholeNumber('jobs', values.jobs, 1, 256) }),
       });

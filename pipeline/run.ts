@@ -10,10 +10,13 @@ import { writeArtefact } from './output/files.ts';
 import { openStaging } from './output/staging.ts';
 import { buildPicture } from './run/build-picture.ts';
 import { buildScan } from './run/build-scan.ts';
+import { inputFiles } from './run/input-files.ts';
+import { writeBag } from './stages/publish/bag.ts';
 import { buildSite } from './stages/publish/build-site.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
 import { lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
+import { writeCrate, writeRecord } from './stages/publish/record/write-record.ts';
 import { readReviews } from './stages/publish/reviews.ts';
 import {
   folioWithheld,
@@ -22,11 +25,13 @@ import {
   shownProcess,
 } from './stages/publish/withhold/resolve.ts';
 import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
+import { writeZip } from './stages/publish/zip.ts';
 import { checkFound } from './stages/survey/inside-campaign.ts';
 import { loadCampaign } from './stages/survey/load-campaign.ts';
 import { loadLayout } from './stages/survey/load-layout.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
-import { SOFTWARE } from './version.ts';
+import { publishedPath } from './stages/survey/volume-spec.ts';
+import { LIBRARIES, SOFTWARE } from './version.ts';
 
 /**
  * Builds a folio from a campaign folder, beside its place first.
@@ -82,7 +87,10 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     const { process } = loaded;
     const folio = folioFrontMatter(
       { ...loaded, process: process && shownProcess(process, withheld) },
-      layout && shownLayout(layout, withheld),
+      layout && {
+        ...shownLayout(layout, withheld),
+        file: publishedPath(loaded.folder, resolve(loaded.folder, layout.file)),
+      },
       scans,
       own,
       SOFTWARE,
@@ -90,12 +98,19 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     );
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
+    const sources = await inputFiles(loaded, lessons, reviews !== null, new Set(scans.map(({ id }) => id)));
+    const inputs = await timed('record', () => writeRecord(staging.folder, folio, sources));
     if (!options.dataOnly) {
       options.progress.line('pages                  being generated');
       await timed('pages', () => buildSite(staging.folder, lessons, options.signal));
     }
-    const size = await timed('checksums', () => writeManifest(staging.folder, SOFTWARE));
+    const described = { folio, inputs, scans: loaded.campaign.scans, libraries: LIBRARIES };
+    const size = await timed('checksums', () =>
+      writeManifest(staging.folder, SOFTWARE, (files) => writeCrate(staging.folder, described, files)),
+    );
     await staging.commit();
+    if (options.bag) await timed('bag', () => writeBag(target, `${target}-bag`, folio));
+    if (options.zip) await timed('zip', () => writeZip(target, target));
     return { folio: target, ...size, seconds: (performance.now() - started) / 1000, stages, doubts };
   } catch (error) {
     await staging.discard();

@@ -6,7 +6,14 @@ import { buildFolio } from '../run.ts';
 
 export async function build(
   campaign: string,
-  options: { out?: string; dataOnly: boolean; jobs?: number; allowOutside?: boolean },
+  options: {
+    out?: string;
+    dataOnly: boolean;
+    jobs?: number;
+    allowOutside?: boolean;
+    bag?: boolean;
+    zip?: boolean;
+  },
 ): Promise<number> {
   const stop = new AbortController();
   const onSignal = () => stop.abort();
