@@ -102,6 +102,7 @@ export class StepStore {
 
   /** Removes the entries that this build had no use for. */
   async prune(): Promise<void> {
+    await this.clearWork();
     const there = await readdir(join(this.#root, 'steps')).catch(() => []);
     for (const entry of there) {
       if (!this.#used.has(entry)) await rm(this.#folder(entry), { recursive: true, force: true });

@@ -214,7 +214,7 @@ describe('a build', () => {
 
   it('is the same whatever the number of threads', () => {
     const out = join(work, 'one-thread');
-    expect(stratafolio('build', model, '--data-only', '--out', out, '--jobs', '1').status).toBe(0);
+    expect(stratafolio('build', model, '--data-only', '--force', '--out', out, '--jobs', '1').status).toBe(0);
     expect(readFileSync(join(out, 'data', 'manifest.json'), 'utf8')).toBe(
       readFileSync(join(work, 'folio', 'data', 'manifest.json'), 'utf8'),
     );
