@@ -1,5 +1,5 @@
 /** The stages of one volume, in their order. */
-import { mkdir } from 'node:fs/promises';
+import { mkdir, rm } from 'node:fs/promises';
 import { join, relative } from 'node:path';
 import { brickSchema } from '../../shared/artefacts/brick.ts';
 import { evidenceSchema } from '../../shared/artefacts/evidence.ts';
@@ -12,18 +12,27 @@ import { placementSchema } from '../../shared/artefacts/placement.ts';
 import { platesSchema } from '../../shared/artefacts/plates.ts';
 import { selftestSchema } from '../../shared/artefacts/selftest.ts';
 import { surveySchema } from '../../shared/artefacts/survey.ts';
+import { withheldSchema } from '../../shared/artefacts/withheld.ts';
 import { gridBoxUm } from '../../shared/frames.ts';
 import type { BuildOptions } from '../build-options.ts';
 import { writeArtefact, writeAtomically } from '../output/files.ts';
 import { plateTiles, renderTiles } from '../output/pyramid.ts';
 import { compareScan } from '../stages/compare/compare-scan.ts';
 import { traceWindow } from '../stages/connect/trace-window.ts';
-import { withheldBy } from '../stages/connect/withheld.ts';
 import { writeNets } from '../stages/connect/write-nets.ts';
 import { measureScan } from '../stages/measure/measure-scan.ts';
 import { measurementsCsv } from '../stages/measure/measurements-csv.ts';
 import { portraitRanges } from '../stages/plate/portrait-ranges.ts';
 import { writePortraits } from '../stages/plate/write-portraits.ts';
+import { shownEvidence, shownFindings, shownSelftest } from '../stages/publish/withhold/filter.ts';
+import { hiddenPlaces, withheldArtefact } from '../stages/publish/withhold/hidden-places.ts';
+import {
+  judgedProcess,
+  shownLayout,
+  shownProcess,
+  type Withholding,
+  withheldLayers,
+} from '../stages/publish/withhold/resolve.ts';
 import { writeRenders } from '../stages/render/write-renders.ts';
 import type { LoadedCampaign } from '../stages/survey/load-campaign.ts';
 import type { LoadedLayout } from '../stages/survey/load-layout.ts';
@@ -32,16 +41,22 @@ import { plateSteps } from './plate-steps.ts';
 import { layoutKey, siteScan, type VolumeScan } from './site-scan.ts';
 import { type BuildSteps, lazily } from './steps.ts';
 
-const LAYOUT_CODE = 'pipeline/stages/survey/load-layout.ts';
+/** What is shown of a drawing: withholding, and through it the layout's readers and its own code. */
+const SHOWN_CODE = ['pipeline/stages/publish/withhold/resolve.ts', 'pipeline/stages/survey/load-layout.ts'];
 
-/** All stages of one volume, in their order. */
+/**
+ * All stages of one volume, in their order. What looks for the place sees all of the drawing; what is published is made
+ * from the drawing and the image without what is withheld.
+ * @returns null for a scan that is left out whole, since places are withheld and it is not certain where it lies
+ */
 export async function buildScan(
   loaded: LoadedCampaign,
   layout: LoadedLayout | null,
+  withheld: Withholding,
   scan: VolumeScan,
   options: BuildOptions,
   steps: BuildSteps,
-): Promise<FolioScan> {
+): Promise<FolioScan | null> {
   const { progress, signal } = options;
   const { process } = loaded;
   const folder = join(steps.staging, 'data', scan.id);
@@ -51,6 +66,17 @@ export async function buildScan(
   const { surveyed, content, placement, frame, plan, layers, drawing } = sited;
   const { survey, field } = surveyed;
   const { grid } = plan;
+  if (withheld.hidesPlaces && placement.verdict !== 'locked') {
+    await rm(folder, { recursive: true });
+    return null;
+  }
+  const hidden = withheld.isEmpty ? null : hiddenPlaces(withheld, drawing?.layout ?? null, grid, placement);
+  const gone = withheldLayers(process, withheld);
+  const unspoken = hidden && { places: hidden, layers: new Set(gone.map(({ name }) => name)) };
+  const shown = drawing && {
+    layout: shownLayout(drawing.layout, withheld),
+    process: shownProcess(drawing.process, withheld),
+  };
   const { unit } = survey.grey;
   const { plates, brick, portraits, portraitsKey } = await steps.timed('plates', () =>
     plateSteps(
@@ -58,6 +84,7 @@ export async function buildScan(
       {
         ...{ scanId: scan.id, spec: surveyed.spec, campaignFolder: loaded.folder },
         ...{ brokenSlices: survey.broken_slices, mask: field.mask },
+        hidden: hidden?.image ?? null,
         ...{ voxelToDieUm: placement.voxel_to_die_um, warp: placement.warp, frame },
         ...{ grid, stepUm: plan.stepUm, zUm: plan.zUm, unit },
         ...{ sliceWindows: surveyed.sliceWindows, portraits: portraitRanges(sited.named) },
@@ -77,41 +104,42 @@ export async function buildScan(
     folder,
     async ({ files }) => writePortraits(await portraits(), grid, unit, files),
   );
-  const drawn = drawing && { layout: layoutKey(drawing.layout), process: drawing.process, grid };
-  const renderEntries: Awaited<ReturnType<typeof writeRenders>> = drawing
+  // What is shown of a drawing follows from the drawing and from what is withheld.
+  const { withhold } = loaded.campaign;
+  const drawn = drawing && { layout: layoutKey(drawing.layout), process: drawing.process, withhold, grid };
+  const renderEntries: Awaited<ReturnType<typeof writeRenders>> = shown
     ? await steps.run(
         {
-          ...{ name: 'renders', stage: 'renders' },
-          ...{ code: ['pipeline/stages/render/write-renders.ts', LAYOUT_CODE], input: drawn },
+          ...{
+            name: 'renders',
+            stage: 'renders',
+            code: ['pipeline/stages/render/write-renders.ts', ...SHOWN_CODE],
+          },
+          input: { ...drawn, hidden: hidden?.drawing },
         },
         folder,
         ({ files }) => {
-          const { layout: read, top } = drawing.layout;
-          return writeRenders(read, top, drawing.process, grid, files, scan.id, progress);
+          const { layout: read, top } = shown.layout;
+          return writeRenders(
+            ...([read, top, shown.process, grid, files, scan.id, progress] as const),
+            hidden?.drawing,
+          );
         },
       )
     : new Map();
 
-  const withheld = withheldBy(loaded.campaign);
   const traced = lazily(async () =>
-    traceWindow(
-      drawing!.layout.layout,
-      drawing!.layout.top,
-      drawing!.process,
-      gridBoxUm(plan.grid),
-      withheld,
-    ),
+    traceWindow(shown!.layout.layout, shown!.layout.top, shown!.process, gridBoxUm(plan.grid)),
   );
-  const judged = drawn && { ...drawn, placement, layers, portraitsKey, withhold: loaded.campaign.withhold };
-  const compared = drawing
+  const judging = drawn && { ...drawn, placement, layers, portraitsKey };
+  const judged = drawing
     ? await steps.run(
         {
-          ...{ name: 'compare', stage: 'compare', input: judged },
+          ...{ name: 'compare', stage: 'compare', input: judging },
           code: [
             'pipeline/stages/compare/compare-scan.ts',
             'pipeline/stages/connect/trace-window.ts',
-            'pipeline/stages/connect/withheld.ts',
-            LAYOUT_CODE,
+            ...SHOWN_CODE,
           ],
         },
         folder,
@@ -126,37 +154,42 @@ export async function buildScan(
         },
       )
     : null;
+  const compared = judged && {
+    findings: unspoken ? shownFindings(judged.findings, unspoken) : judged.findings,
+    selftest: judged.selftest && unspoken ? shownSelftest(judged.selftest, unspoken) : judged.selftest,
+  };
   const findings = placement.verdict === 'locked' ? (compared?.findings ?? null) : null;
-  const nets = drawing
+  const nets = shown
     ? await steps.run(
         {
-          ...{ name: 'nets', stage: 'nets', input: { ...judged, findings, id: scan.id } },
-          code: ['pipeline/stages/connect/write-nets.ts', 'pipeline/stages/connect/withheld.ts', LAYOUT_CODE],
+          ...{ name: 'nets', stage: 'nets', input: { ...judging, findings, id: scan.id } },
+          code: ['pipeline/stages/connect/write-nets.ts', ...SHOWN_CODE],
         },
         folder,
         async ({ files }) => {
-          const { layout: read, top } = drawing.layout;
+          const { layout: read, top } = shown.layout;
           const seen = { id: scan.id, grid, layers, placement, portraits: await portraits(), findings };
-          return writeNets(await traced(), seen, read, top, files, progress, withheld);
+          return writeNets(await traced(), seen, read, top, files, progress);
         },
       )
     : null;
   const { stepUm, zUm } = plan;
   const acquisition = scan.acquisition ?? null;
-  const measurable = { placement, process, layers, grid, stepUm, zUm, unit, acquisition };
+  const judgedStack = process && judgedProcess(process, withheld);
+  const measurable = { placement, process: judgedStack, layers, grid, stepUm, zUm, unit, acquisition };
   const measurements = await steps.run(
     {
       ...{ name: 'measure', stage: 'measure' },
-      ...{ code: ['pipeline/stages/measure/measure-scan.ts', LAYOUT_CODE] },
+      ...{ code: ['pipeline/stages/measure/measure-scan.ts', ...SHOWN_CODE] },
       input: content && {
-        ...{ ...measurable, portraitsKey, layout: drawn?.layout, volume: content.key },
+        ...{ ...measurable, portraitsKey, drawn, volume: content.key },
         ...{ mask: field.mask, broken: survey.broken_slices },
       },
     },
     folder,
     async () =>
       measureScan({
-        ...{ ...measurable, drawing: drawing?.layout ?? null, portraits: await portraits() },
+        ...{ ...measurable, drawing: shown?.layout ?? null, portraits: await portraits() },
         source: {
           ...{ spec: surveyed.spec, voxelToDieUm: placement.voxel_to_die_um, mask: field.mask },
           brokenSlices: survey.broken_slices,
@@ -175,14 +208,23 @@ export async function buildScan(
   await writeAtomically(join(folder, 'measurements.csv'), measurementsCsv(measurements));
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
-  if (sited.evidence) await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, sited.evidence);
+  if (sited.evidence) {
+    const evidence = unspoken ? shownEvidence(sited.evidence, unspoken) : sited.evidence;
+    await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, evidence);
+  }
+  if (hidden)
+    await writeArtefact(
+      join(folder, 'withheld.json'),
+      withheldSchema,
+      withheldArtefact(hidden, withheld, gone),
+    );
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
   await writeArtefact(join(folder, 'plates.json'), platesSchema, plates);
   await writeArtefact(join(folder, 'brick.json'), brickSchema, brick);
   await writeArtefact(join(folder, 'pictures.json'), picturesSchema, {
     version: 1,
     portrait_tiles: plateTiles(true),
-    render_tiles: renderTiles,
+    render_tiles: renderTiles(hidden?.drawing != null),
     layers: (process?.layers ?? []).map((layer) => ({
       name: layer.name,
       portrait: portraitEntries.get(layer.name) ?? null,

@@ -40,6 +40,7 @@ export function planRuns(job: PlateJob): PlateRuns {
       campaignFolder: job.campaignFolder,
       brokenSlices: job.brokenSlices,
       mask: job.mask,
+      hidden: job.hidden ?? null,
       dieToVoxel,
       warp,
       grid,

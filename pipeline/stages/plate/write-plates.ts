@@ -22,6 +22,8 @@ export interface PlateJob {
   readonly campaignFolder: string;
   readonly brokenSlices: readonly number[];
   readonly mask: Uint8Array | null;
+  /** rows x columns of the plate grid, 1 where nothing may be shown; null where all may. */
+  readonly hidden?: Uint8Array | null;
   readonly voxelToDieUm: Affine3;
   /** Displacements added in the die frame; null where there are none. */
   readonly warp: Warp | null;
