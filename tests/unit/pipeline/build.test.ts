@@ -93,7 +93,7 @@ describe('a build', () => {
     expect(result.stdout).toMatch(/Doubts:\n +- fine: Nothing is drawn on via1 in the field[^\n]*\n(?! +- )/);
     data = join(work, 'folio', 'data', 'fine');
     plates = read('plates.json', platesSchema);
-  });
+  }, 180_000);
 
   it('hands over artefacts of the schemas', () => {
     const placement = read('placement.json', placementSchema);
@@ -218,7 +218,7 @@ describe('a build', () => {
     expect(readFileSync(join(out, 'data', 'manifest.json'), 'utf8')).toBe(
       readFileSync(join(work, 'folio', 'data', 'manifest.json'), 'utf8'),
     );
-  });
+  }, 180_000);
 });
 
 describe('a scan without a placement', () => {
