@@ -17,6 +17,7 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
                                               --jobs N        threads (all processors)
                                               --bag           a BagIt bag beside it, for an archive
                                               --zip           one file beside it, for a deposit
+                                              --force         does again what earlier builds have done
   check and build take --follow-links-out: paths and links may lead out of the campaign folder
   stratafolio serve <folio>        a local server, to look at it; --port N (4173)
   stratafolio verify <folio>       every file of a folio or a bag against its recorded checksum
@@ -96,6 +97,7 @@ async function dispatch(argv: readonly string[]): Promise<number> {
       }
       return (await import('./commands/build.ts')).build(operand, {
         dataOnly: values['data-only'] ?? false,
+        force: values.force ?? false,
         allowOutside: values['follow-links-out'] ?? false,
         bag: values.bag ?? false,
         zip: values.zip ?? false,

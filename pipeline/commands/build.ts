@@ -9,6 +9,7 @@ export async function build(
   options: {
     out?: string;
     dataOnly: boolean;
+    force?: boolean;
     jobs?: number;
     allowOutside?: boolean;
     bag?: boolean;
@@ -43,6 +44,7 @@ export function describeBuild(summary: BuildSummary, dataOnly: boolean): string 
     '',
     `Folio: ${place}  (${summary.files} files, ${formatBytes(summary.bytes)}, built in ${formatSeconds(summary.seconds)})`,
     `Times: ${times}`,
+    `Steps: ${summary.steps.made} done, ${summary.steps.found} kept from earlier builds`,
   ];
   if (summary.doubts.length === 0) lines.push('Doubts: none');
   else lines.push('Doubts:', ...summary.doubts.map((doubt) => `  - ${doubt}`));

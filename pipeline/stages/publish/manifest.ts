@@ -23,22 +23,30 @@ export async function folioFiles(folder: string): Promise<string[]> {
     .sort();
 }
 
+/** Checksum of one file, in hexadecimal. */
+export const sha256 = async (file: string): Promise<string> => (await hashFile(file, ['sha256'])).sha256;
+
 const listed = async (folder: string, path: string): Promise<ManifestFile> => ({
   path,
   ...(await hashFile(join(folder, path), ['sha256'])),
 });
 
 /**
+ * @param known checksums that were taken when a file was written, by its path; the others are read
  * @param addCrate is given every file but the crate, and writes the crate, which is listed too
  * @returns number and total size of the files listed
  */
 export async function writeManifest(
   folder: string,
   software: Manifest['software'],
+  known: ReadonlyMap<string, { readonly bytes: number; readonly sha256: string }> = new Map(),
   addCrate?: (files: readonly ManifestFile[]) => Promise<void>,
 ): Promise<{ files: number; bytes: number }> {
   const paths = (await folioFiles(folder)).filter((path) => path !== CRATE_FILE);
-  const files = await severalAtOnce(paths, (path) => listed(folder, path));
+  const files = await severalAtOnce(paths, async (path) => {
+    const sum = known.get(path);
+    return sum ? { path, bytes: sum.bytes, sha256: sum.sha256 } : listed(folder, path);
+  });
   if (addCrate) {
     await addCrate(files);
     files.push(await listed(folder, CRATE_FILE));

@@ -39,7 +39,12 @@ beforeAll(async () => {
   work = mkdtempSync(join(tmpdir(), 'stratafolio-withheld-'));
   const campaign = join(work, 'campaign');
   mkdirSync(campaign);
-  await makeWithheldCampaign(campaign);
+  await makeWithheldCampaign(campaign, '');
+  // An earlier build withheld nothing: what it kept for later builds must not come back.
+  const open = join(work, 'open');
+  await buildFolio(campaign, { out: open, dataOnly: true, progress: silentProgress });
+  expect(readFileSync(join(open, 'data/fine/nets/names.json'), 'utf8')).toContain('secret_net');
+  writeFileSync(join(campaign, 'campaign.yaml'), CAMPAIGN + WITHHOLD);
   folio = join(work, 'folio');
   const { status, stderr } = stratafolio('build', campaign, '--out', folio, '--jobs', '2');
   expect(stderr).not.toContain('What to do');
