@@ -12,6 +12,8 @@ export interface BuildOptions {
   readonly force?: boolean;
   /** Whether paths and links of the campaign may leave its folder; default false. */
   readonly allowOutside?: boolean;
+  /** Write the plates as OME-Zarr too, inside the folio. */
+  readonly zarr?: boolean;
   /** Write a BagIt bag beside the folio too. */
   readonly bag?: boolean;
   /** Write the folio as one archive file, or as few as its format allows, too. */

@@ -17,6 +17,7 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
                                               --jobs N        threads (all processors)
                                               --bag           a BagIt bag beside it, for an archive
                                               --zip           one file beside it, for a deposit
+                                              --zarr          plates as OME-Zarr in it
                                               --force         does again what earlier builds have done
   check and build take --follow-links-out: paths and links may lead out of the campaign folder
   stratafolio serve <folio>        a local server, to look at it; --port N (4173)
@@ -35,6 +36,7 @@ const OPTIONS = {
   'follow-links-out': { type: 'boolean' },
   bag: { type: 'boolean' },
   zip: { type: 'boolean' },
+  zarr: { type: 'boolean' },
   help: { type: 'boolean', short: 'h' },
   version: { type: 'boolean' },
 } as const;
@@ -47,7 +49,7 @@ const COMMANDS: Record<string, { operand: string; options: readonly OptionName[]
   check: { operand: '<campaign>', options: ['follow-links-out'] },
   build: {
     operand: '<campaign>',
-    options: ['out', 'data-only', 'engine', 'jobs', 'force', 'follow-links-out', 'bag', 'zip'],
+    options: ['out', 'data-only', 'engine', 'jobs', 'force', 'follow-links-out', 'bag', 'zip', 'zarr'],
   },
   serve: { operand: '<folio>', options: ['port'] },
   verify: { operand: '<folio>', options: [] },
@@ -101,6 +103,7 @@ async function dispatch(argv: readonly string[]): Promise<number> {
         allowOutside: values['follow-links-out'] ?? false,
         bag: values.bag ?? false,
         zip: values.zip ?? false,
+        zarr: values.zarr ?? false,
         ...(values.out === undefined ? {} : { out: values.out }),
         ...(values.jobs === undefined ? {} : { jobs: wholeNumber('jobs', values.jobs, 1, 256) }),
       });

@@ -18,6 +18,7 @@ import { inputFiles } from './run/input-files.ts';
 import { BuildSteps } from './run/steps.ts';
 import { writeBag } from './stages/publish/bag.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
+import { writeManifests } from './stages/publish/iiif/write-iiif.ts';
 import { lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { writeCrate, writeRecord } from './stages/publish/record/write-record.ts';
@@ -29,6 +30,7 @@ import {
   shownProcess,
 } from './stages/publish/withhold/resolve.ts';
 import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
+import { writeZarr } from './stages/publish/zarr/write-zarr.ts';
 import { writeZip } from './stages/publish/zip.ts';
 import { checkFound } from './stages/survey/inside-campaign.ts';
 import { loadCampaign } from './stages/survey/load-campaign.ts';
@@ -112,6 +114,11 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     const sources = await inputFiles(loaded, lessons, reviews !== null, new Set(scans.map(({ id }) => id)));
     const { folder } = staging;
     const inputs = await timed('record', () => writeRecord(folder, folio, sources));
+    await timed('record', () => writeManifests(folder, folio, loaded.campaign.address ?? null));
+    if (options.zarr) {
+      for (const { id, title } of scans.filter(({ kind }) => kind === 'volume'))
+        await timed('zarr', () => writeZarr(join(folder, 'data', id), title));
+    }
     if (!options.dataOnly) await buildPages(steps, lessons, options);
     const described = { folio, inputs, scans: loaded.campaign.scans, libraries: LIBRARIES };
     const size = await timed('checksums', () =>

@@ -14,6 +14,7 @@ export async function build(
     allowOutside?: boolean;
     bag?: boolean;
     zip?: boolean;
+    zarr?: boolean;
   },
 ): Promise<number> {
   const stop = new AbortController();

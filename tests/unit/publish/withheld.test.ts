@@ -49,7 +49,7 @@ beforeAll(async () => {
   const { status, stderr } = stratafolio('build', campaign, '--out', folio, '--jobs', '2');
   expect(stderr).not.toContain('What to do');
   expect(status).toBe(0);
-}, 240_000);
+}, 480_000);
 afterAll(() => rmSync(work, { recursive: true, force: true }));
 
 const scan = (name: string) => join(folio, 'data', 'fine', name);
