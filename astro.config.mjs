@@ -42,5 +42,9 @@ export default defineConfig({
     cacheDir: join(cache, 'vite'),
     define: { 'import.meta.env.LICENCES': JSON.stringify(licences) },
     build: { assetsInlineLimit: 0, modulePreload: { polyfill: false }, chunkSizeWarningLimit: 900 },
+    // A script that loads another on demand names it relative to itself: it does not know the depth of its page.
+    experimental: {
+      renderBuiltUrl: (_, { hostType }) => (hostType === 'js' ? { relative: true } : undefined),
+    },
   },
 });

@@ -146,6 +146,12 @@ export function pitchOf(
   };
 }
 
+/** From grey to the unit of the volume. */
+export const greysOfWindow =
+  ({ black, white }: { readonly black: number; readonly white: number }) =>
+  (grey: number): number =>
+    black + ((white - black) * grey) / 255;
+
 /** Greys along a path, in the unit of the volume. */
 export function greysOf(
   [from, to]: readonly [PixelPoint, PixelPoint],
@@ -156,7 +162,7 @@ export function greysOf(
   const path = layPath(image, request(from, to, widthPx, known));
   if (!path || path.band.count < 2)
     return { kind: 'refused', reason: 'the image holds no data all along this path' };
-  const inUnit = (v: number): number => grey.black + ((grey.white - grey.black) * v) / 255;
+  const inUnit = greysOfWindow(grey);
   const { values } = path.profile;
   let [low, high, sum] = [Infinity, -Infinity, 0];
   for (const v of values) {
