@@ -116,7 +116,7 @@ export interface SectionView {
 }
 
 /** Room for heights at the left and lengths below, CSS pixels. */
-const ROOM = { left: 56, right: 12, top: 6, bottom: 24 } as const;
+const ROOM = { left: 56, right: 44, top: 6, bottom: 24 } as const;
 
 /** @param trueScale heights and lengths to the same scale; else the room is filled */
 export function sectionView(

@@ -19,13 +19,19 @@ export class ScanKnowledge {
   readonly #grid: PlateGrid;
   readonly #stacked: boolean;
 
-  static async open(root: string, grid: PlateGrid, stacked: boolean): Promise<ScanKnowledge> {
+  /** @param withMeasurements whether the build measured this scan: a file that is not there is not asked for */
+  static async open(
+    root: string,
+    grid: PlateGrid,
+    stacked: boolean,
+    withMeasurements: boolean,
+  ): Promise<ScanKnowledge> {
     const json = async <T>(name: string): Promise<T | null> => {
       const answer = await fetch(root + name).catch(() => null);
       return answer?.ok ? ((await answer.json()) as T) : null;
     };
     const [measured, placement] = await Promise.all([
-      json<Measurements>('measurements.json'),
+      withMeasurements ? json<Measurements>('measurements.json') : null,
       json<Placement>('placement.json'),
     ]);
     return new ScanKnowledge(measured, placement, grid, stacked);

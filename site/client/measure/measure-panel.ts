@@ -16,6 +16,7 @@ import {
 import { valueWords } from '../../lib/measuring/words.ts';
 import { parseState } from '../../lib/permalink.ts';
 import { today } from '../review-store.ts';
+import { fetchJson } from '../scan-data.ts';
 import { BrickPlanes } from '../section/brick-planes.ts';
 import { PlateColumns } from '../section/plate-columns.ts';
 import { SectionStrip } from '../section/section-strip.ts';
@@ -63,12 +64,11 @@ export class MeasurePanel {
   static async open(host: ViewerHost, sides: SidePanels, box: HTMLElement): Promise<MeasurePanel> {
     const deep = host.plates.z_um.length > 1;
     const strip = host.element.querySelector<HTMLElement>('.section-strip');
+    const { drawing, brick: hasBrick } = host.element.dataset;
     const [known, pictures, brick] = await Promise.all([
-      ScanKnowledge.open(host.root, host.grid, host.layers.layers.length > 1),
-      fetch(`${host.root}pictures.json`)
-        .then((answer) => (answer.ok ? (answer.json() as Promise<Pictures>) : null))
-        .catch(() => null),
-      deep && strip ? BrickPlanes.open(host.root) : null,
+      ScanKnowledge.open(host.root, host.grid, host.layers.layers.length > 1, box.dataset.page !== undefined),
+      drawing === 'yes' ? fetchJson<Pictures>(`${host.root}pictures.json`).catch(() => null) : null,
+      deep && strip && hasBrick === 'yes' ? BrickPlanes.open(host.root) : null,
     ]);
     const columns = new PlateColumns(host);
     return new MeasurePanel(host, sides, box, {
@@ -176,6 +176,17 @@ export class MeasurePanel {
     this.#el('keys').hidden = name === null;
     this.#el('outline').hidden = tool?.points !== 'many';
     this.#el('average-row').hidden = !tool?.averages;
+    if (tool?.averages) this.#showAverage(tool.where);
+  }
+
+  /** Plates and sections keep a width of their own. */
+  #showAverage(where: Tool['where']): void {
+    const field = this.#el<HTMLInputElement>('average');
+    field.value = field.dataset[where]!;
+    field.onchange = () => {
+      if (field.validity.valid && field.value !== '') field.dataset[where] = field.value;
+      else field.value = field.dataset[where]!;
+    };
   }
 
   #trouble(words: string): void {
@@ -279,6 +290,8 @@ export class MeasurePanel {
     const index = this.#store.put(old ? { ...reading, note: old.note } : reading);
     if (!say) return;
     await this.#choose(index, false);
+    this.#el('title').scrollIntoView({ block: 'nearest' });
+    this.#el('value').scrollIntoView({ block: 'nearest' });
     this.#host.announce(`${name}: ${valueWords(reading.values[0]!)}.`);
   }
 

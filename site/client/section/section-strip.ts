@@ -35,6 +35,13 @@ function make(name: string, attributes: Record<string, string | number>, text?: 
   return element;
 }
 
+const scaleWords = (stretch: number): string =>
+  Math.abs(stretch - 1) < 0.01
+    ? 'true scale'
+    : stretch > 1
+      ? `heights stretched ${formatFixed(stretch, 1)} times`
+      : `lengths stretched ${formatFixed(1 / stretch, 1)} times`;
+
 export class SectionStrip {
   readonly #host: ViewerHost;
   readonly #brick: BrickPlanes;
@@ -198,10 +205,7 @@ export class SectionStrip {
     context.drawImage(this.#picture, view.left, view.top, view.width, view.height);
     this.#drawAxes(view);
     const stretch = stretchOf(view);
-    this.#write(
-      'scale',
-      Math.abs(stretch - 1) < 0.01 ? 'true scale' : `heights stretched ${formatFixed(stretch, 1)} times`,
-    );
+    this.#write('scale', scaleWords(stretch));
     for (const listener of this.#listeners) listener();
   }
 
@@ -230,6 +234,13 @@ export class SectionStrip {
       parts.push(make('line', { class: 'tick', x1: x, x2: x, y1: y, y2: y + 5 }));
       const words = tickLabel(v, ticks.decimals) + (v === 0 ? ' µm' : '');
       parts.push(make('text', { x, y: y + 16, 'text-anchor': 'middle' }, words));
+    }
+    const heights = roundTicks(view.lowUm, view.highUm, Math.max(3, Math.floor(view.height / 32)));
+    const right = view.left + view.width;
+    for (const v of heights.values) {
+      const [, y] = placeInSection(view, 0, v);
+      parts.push(make('line', { class: 'tick', x1: right, x2: right + 5, y1: y, y2: y }));
+      parts.push(make('text', { x: right + 8, y: y + 3.5 }, tickLabel(v, heights.decimals)));
     }
     const z = this.#host.plates.z_um[this.#host.plate()]!;
     const [, present] = placeInSection(view, 0, z);
