@@ -215,7 +215,7 @@ test.describe('by touch', () => {
     await openLines(page, 51.14, 57.6, 2);
     await tool(page, 'Width').tap();
     const box = (await ground(page).boundingBox())!;
-    for (const share of [0.15, 0.85]) {
+    for (const share of [0.3, 0.7]) {
       await page.touchscreen.tap(box.x + share * box.width, box.y + box.height / 2);
       await page.waitForTimeout(350);
     }

@@ -2,8 +2,7 @@
 import type { Pictures } from '../../../shared/artefacts/pictures.ts';
 import { plateGrey } from '../../../shared/plate-path.ts';
 import { nearestPlate } from '../../lib/depth.ts';
-import type { Evaluated, NotMeasured, Trace } from '../../lib/measuring/evaluate.ts';
-import { heightBetween, thicknessAt } from '../../lib/measuring/evaluate-depth.ts';
+import type { Trace } from '../../lib/measuring/evaluate.ts';
 import { encodeReadings, MOST_IN_LINK, parseReadings, sameInput } from '../../lib/measuring/link.ts';
 import {
   type PointUm,
@@ -23,6 +22,7 @@ import { SectionStrip } from '../section/section-strip.ts';
 import type { SidePanels } from '../side-panels.ts';
 import type { ViewerHost } from '../viewer-host.ts';
 import { ADDRESS_KEY } from './attach.ts';
+import { Evaluator } from './evaluator.ts';
 import { readReadingsFile, saveReadings } from './files.ts';
 import { Hand } from './hand.ts';
 import { ScanKnowledge } from './knowledge.ts';
@@ -34,16 +34,9 @@ import { plateSurface, type Surface } from './surface.ts';
 
 type ToolName = Tool['kind'] | 'section';
 
-/** Beyond the layer on either side, in its thicknesses and at least so many micrometres. */
-const ROOM_SHARE = 0.9;
-const ROOM_UM = 0.25;
-/** Heights looked at round a point that lies in no layer. */
-const LOOK_UM = 1;
-
 interface Parts {
   readonly measurer: PlateMeasurer;
-  readonly known: ScanKnowledge;
-  readonly columns: PlateColumns;
+  readonly evaluator: Evaluator;
   readonly strip: SectionStrip | null;
 }
 
@@ -71,8 +64,9 @@ export class MeasurePanel {
       deep && strip && hasBrick === 'yes' ? BrickPlanes.open(host.root) : null,
     ]);
     const columns = new PlateColumns(host);
+    const measurer = new PlateMeasurer(host, known, pictures);
     return new MeasurePanel(host, sides, box, {
-      ...{ measurer: new PlateMeasurer(host, known, pictures), known, columns },
+      ...{ measurer, evaluator: new Evaluator(host, known, measurer, columns) },
       strip: brick && strip ? new SectionStrip(host, strip, brick, columns) : null,
     });
   }
@@ -229,45 +223,10 @@ export class MeasurePanel {
     ];
   }
 
-  #evaluate(input: ReadingInput): Promise<Evaluated | NotMeasured> | Evaluated | NotMeasured {
-    const { measurer, known } = this.#parts;
-    if (input.kind === 'height') {
-      const [a, b] = input.points_um as [PointUm, PointUm];
-      const { relative, resolutionUm } = known.depth;
-      return heightBetween(a, b, input.pointing_um ?? this.#host.plates.step_um, { relative }, resolutionUm);
-    }
-    return input.kind === 'thickness' ? this.#thickness(input) : measurer.measure(input);
-  }
-
-  async #thickness(input: ReadingInput): Promise<Evaluated | NotMeasured> {
-    const [a, b] = input.points_um as [PointUm, PointUm];
-    const z = a[2];
-    const layer = this.#host.layers.layers.find((one) => one.bottom_um <= z && z <= one.top_um) ?? null;
-    const room = layer ? Math.max(ROOM_UM, ROOM_SHARE * (layer.top_um - layer.bottom_um)) : LOOK_UM;
-    const columns = await this.#parts.columns.columns(
-      [
-        [a[0], a[1]],
-        [b[0], b[1]],
-      ],
-      (layer?.bottom_um ?? z) - room,
-      (layer?.top_um ?? z) + room,
-    );
-    const { blurUm, resolutionUm, relative } = this.#parts.known.depth;
-    return thicknessAt({
-      ...{ columns, zUm: z, blur: blurUm, resolutionUm, relative, span: layer },
-      nominalUm: layer ? layer.nominal_top_um - layer.nominal_bottom_um : null,
-    });
-  }
-
   /** @param say whether a reader waits for the answer */
   async #measure(input: ReadingInput, say: boolean): Promise<void> {
     const began = performance.now();
-    const found = await Promise.resolve(this.#evaluate(input)).catch(
-      (error: Error): NotMeasured => ({
-        kind: 'refused',
-        reason: `the tiles could not be loaded (${error.message})`,
-      }),
-    );
+    const found = await this.#parts.evaluator.evaluate(input);
     this.#box.dataset.tookMs = (performance.now() - began).toFixed(1);
     const name = toolOf(input.kind).name;
     if (found.kind === 'refused') {
@@ -305,8 +264,8 @@ export class MeasurePanel {
       this.#host.lookAt({ ...this.#host.camera(), xUm: x, yUm: y });
       const key = encodeReadings([reading]);
       if (!this.#traces.has(key)) {
-        const found = await Promise.resolve(this.#evaluate(reading)).catch(() => null);
-        this.#traces.set(key, found?.kind === 'evaluated' ? found.trace : null);
+        const found = await this.#parts.evaluator.evaluate(reading);
+        this.#traces.set(key, found.kind === 'evaluated' ? found.trace : null);
       }
     }
     this.#list();
