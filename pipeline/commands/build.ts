@@ -10,6 +10,7 @@ export async function build(
     out?: string;
     dataOnly: boolean;
     force?: boolean;
+    engine?: 'local' | 'slurm';
     jobs?: number;
     allowOutside?: boolean;
     bag?: boolean;
