@@ -11,11 +11,11 @@ import { buildPicture } from './run/build-picture.ts';
 import { buildScan } from './run/build-scan.ts';
 import { buildSite } from './stages/publish/build-site.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
-import { lessonFiles } from './stages/publish/lessons.ts';
+import { checkLessons, lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { readReviews } from './stages/publish/reviews.ts';
-import { checkFound } from './stages/survey/inside-campaign.ts';
-import { loadCampaign } from './stages/survey/load-campaign.ts';
+import { checkFound, insideCampaign } from './stages/survey/inside-campaign.ts';
+import { loadCampaign, readNamed } from './stages/survey/load-campaign.ts';
 import { loadLayout } from './stages/survey/load-layout.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
 import { SOFTWARE } from './version.ts';
@@ -45,6 +45,11 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons, (files) =>
     checkFound(loaded.folder, files, 'lessons', loaded.allowOutside),
   );
+  await checkLessons(lessons, loaded.campaign, loaded.process);
+  const words = loaded.campaign.glossary ?? null;
+  const glossary =
+    words && (await insideCampaign(loaded.folder, words, 'glossary', loaded.allowOutside));
+  if (words) await readNamed(loaded.folder, words, 'glossary');
   const reviews = await readReviews(
     loaded.folder,
     loaded.campaign.scans.map((scan) => scan.id),
@@ -71,7 +76,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
     if (!options.dataOnly) {
       options.progress.line('pages                  being generated');
-      await timed('pages', () => buildSite(staging.folder, lessons, options.signal));
+      await timed('pages', () => buildSite(staging.folder, lessons, options.signal, glossary));
     }
     const size = await timed('checksums', () => writeManifest(staging.folder, SOFTWARE));
     await staging.commit();

@@ -12,12 +12,14 @@ const ROOT = fileURLToPath(new URL('../../../', import.meta.url));
 
 /**
  * Builds the pages into `folder`, which already holds `data/`.
+ * @param glossary file with the campaign's own words, if it has one
  * @throws InputFault when the generator names a fault of a lesson; Error with its last words when it fails otherwise
  */
 export async function buildSite(
   folder: string,
   lessons: readonly string[],
   signal?: AbortSignal,
+  glossary?: string | null,
 ): Promise<void> {
   const work = await mkdtemp(join(tmpdir(), 'stratafolio-site-'));
   try {
@@ -30,6 +32,7 @@ export async function buildSite(
         STRATAFOLIO_DATA: join(folder, 'data'),
         STRATAFOLIO_LESSONS: lessonFolder,
         STRATAFOLIO_OUT: pages,
+        ...(glossary ? { STRATAFOLIO_GLOSSARY: glossary } : {}),
         ASTRO_TELEMETRY_DISABLED: '1',
       },
       signal,
