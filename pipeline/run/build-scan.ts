@@ -1,6 +1,7 @@
 /** The stages of one volume, in their order. */
 import { mkdir } from 'node:fs/promises';
 import { join, relative } from 'node:path';
+import { brickSchema } from '../../shared/artefacts/brick.ts';
 import { evidenceSchema } from '../../shared/artefacts/evidence.ts';
 import { findingsSchema } from '../../shared/artefacts/findings.ts';
 import type { FolioScan } from '../../shared/artefacts/folio.ts';
@@ -116,7 +117,7 @@ export async function buildScan(
   const told = stack ? labelByTexture(loaded.process!, stack, placement, plan) : null;
   const layers = measured?.layers ?? told?.layers ?? labelPlates(loaded.process, placement, plan);
 
-  const { plates, portraits } = await timed('plates', () =>
+  const { plates, portraits, brick } = await timed('plates', () =>
     writePlates(
       {
         scanId: scan.id,
@@ -229,6 +230,7 @@ export async function buildScan(
   if (found.evidence) await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, found.evidence);
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
   await writeArtefact(join(folder, 'plates.json'), platesSchema, plates);
+  await writeArtefact(join(folder, 'brick.json'), brickSchema, brick);
   await writeArtefact(join(folder, 'pictures.json'), picturesSchema, {
     version: 1,
     portrait_tiles: plateTiles(true),

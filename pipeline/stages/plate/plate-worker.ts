@@ -6,8 +6,9 @@ import { openVolume } from '../../formats/volume/registry.ts';
 import type { VolumeSource } from '../../formats/volume.ts';
 import { resamplePlate, slicesNeeded } from '../../kernels/resample.ts';
 import { writePyramid } from '../../output/pyramid.ts';
+import { brickPlane } from './brick-plan.ts';
 import { greyPicture } from './grey.ts';
-import type { PlateResult, PlateTask, PortraitPart } from './plate-task.ts';
+import type { BrickPlane, PlateResult, PlateTask, PortraitPart } from './plate-task.ts';
 import { SliceWindow } from './slice-window.ts';
 
 // Each thread of ours is one of a pair; more threads below it would only take turns.
@@ -32,6 +33,7 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
   const pixels = grid.width_px * grid.height_px;
   const window = new SliceWindow(source, task.brokenSlices);
   const portraits = new Map<string, PortraitPart>();
+  const planes: BrickPlane[] = [];
   const writing: Promise<void>[] = [];
   const values = new Float32Array(pixels);
   let filled = 0;
@@ -49,6 +51,9 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
       }
       accumulate(part, values);
     }
+    const { every } = task.brick;
+    if (index % every === 0)
+      planes.push({ plane: index / every, bytes: brickPlane(values, grid, task.brick) });
     const { black, white } = task.windows[n]!;
     const picture = greyPicture(values, grid.width_px, grid.height_px, black, white, task.transparent);
     const written = writePyramid(platePath(task.pathPattern, index), picture, 'lossy').then(() => {
@@ -60,7 +65,7 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
     if (writing.length >= IN_FLIGHT) await writing.shift();
   }
   await Promise.all(writing);
-  return { filled, portraits: [...portraits.values()] };
+  return { filled, portraits: [...portraits.values()], planes };
 }
 
 /** In shared memory, so that the sums reach the main thread without a copy. */
