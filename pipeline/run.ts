@@ -47,8 +47,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   );
   await checkLessons(lessons, loaded.campaign, loaded.process);
   const words = loaded.campaign.glossary ?? null;
-  const glossary =
-    words && (await insideCampaign(loaded.folder, words, 'glossary', loaded.allowOutside));
+  const glossary = words && (await insideCampaign(loaded.folder, words, 'glossary', loaded.allowOutside));
   if (words) await readNamed(loaded.folder, words, 'glossary');
   const reviews = await readReviews(
     loaded.folder,

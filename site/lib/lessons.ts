@@ -7,8 +7,8 @@ import type { LessonPlace } from '../../shared/lesson/attributes.ts';
 import { checkLesson } from '../../shared/lesson/check.ts';
 import { readSteps } from '../../shared/lesson/steps.ts';
 import type { Term } from './glossary.ts';
-import { type LessonWorld, defaultScan } from './lesson-world.ts';
 import { type PageStep, pageStep } from './lesson-step.ts';
+import { defaultScan, type LessonWorld } from './lesson-world.ts';
 import { picturesOf, renderNodes } from './markdown.ts';
 
 export interface Lesson {
@@ -76,10 +76,12 @@ async function readLesson(folder: string, name: string, sources: LessonSources):
   );
   if (front.scan !== undefined || steps.length > 0)
     checkLesson({ opening, steps, closing }, known, start, place);
-  const render = (nodes: typeof opening, headingShift = 1): string =>
+  // A term is linked once in what is read together: in a step with its questions, in the opening, in the closing.
+  let seen = new Set<string>();
+  const render = (nodes: typeof opening, headingShift = 1, linked = true): string =>
     renderNodes(nodes, {
       headingShift,
-      links: { terms, address: `${root}glossary/` },
+      links: linked ? { terms, address: `${root}glossary/`, seen } : undefined,
       onFault: (reason, line) => {
         throw new InputFault({
           tag: 'malformed',
@@ -92,7 +94,11 @@ async function readLesson(folder: string, name: string, sources: LessonSources):
       },
     });
   const pageSteps: PageStep[] = [];
-  for (const [n, step] of steps.entries()) pageSteps.push(await pageStep(step, n, world, start, render, place));
+  for (const [n, step] of steps.entries()) {
+    seen = new Set();
+    pageSteps.push(await pageStep(step, n, world, start, render, place));
+  }
+  seen = new Set();
   return {
     slug: lessonSlug(name),
     title: front.title,
