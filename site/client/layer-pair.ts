@@ -27,7 +27,7 @@ class LayerPair extends HTMLElement {
         grid,
         wheelZooms: false,
       });
-      const plate = new PlateSwitch(view.engine, () => pane.classList.add('drawn'));
+      const plate = new PlateSwitch(view.engine, { onShown: () => pane.classList.add('drawn') });
       const tiles = image ? pictures.portrait_tiles : pictures.render_tiles;
       const tint = image ? undefined : colour;
       plate.show([

@@ -2,6 +2,7 @@
 import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { z } from 'zod';
+import { type Brick, brickSchema } from '../../shared/artefacts/brick.ts';
 import { type Evidence, evidenceSchema } from '../../shared/artefacts/evidence.ts';
 import { type Findings, findingsSchema } from '../../shared/artefacts/findings.ts';
 import { type Folio, type FolioScan, folioSchema } from '../../shared/artefacts/folio.ts';
@@ -25,6 +26,7 @@ export interface ScanArtefacts {
   readonly pictures: Pictures | null;
   readonly survey: Survey | null;
   /** What follows is there only where its stage ran; null otherwise. */
+  readonly brick: Brick | null;
   readonly findings: Findings | null;
   readonly selftest: Selftest | null;
   readonly nets: Nets | null;
@@ -67,6 +69,7 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     placement,
     pictures,
     survey,
+    brick,
     findings,
     selftest,
     nets,
@@ -79,6 +82,7 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     other('placement.json', placementSchema),
     other('pictures.json', picturesSchema),
     other('survey.json', surveySchema),
+    own('brick.json', brickSchema),
     own('findings.json', findingsSchema),
     own('selftest.json', selftestSchema),
     own('nets.json', netsSchema),
@@ -104,6 +108,7 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     placement,
     pictures,
     survey,
+    brick,
     findings,
     selftest,
     nets,

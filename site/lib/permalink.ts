@@ -1,6 +1,14 @@
 /** All state of a viewer in the fragment of its address, in die coordinates, so that a link survives a rebuild. */
 export type Views = 'both' | 'image' | 'drawing';
 
+/** What is kept for others than the views: panels and tools answer for it. */
+export interface KeptParts {
+  readonly finding?: string | null;
+  readonly net?: NetPlace | null;
+  /** By keys of their own, small letters only; an empty text takes one away. */
+  readonly extras?: Readonly<Record<string, string>>;
+}
+
 export interface ViewState {
   /** Height of the plate, micrometres. */
   readonly zUm: number;
@@ -14,6 +22,7 @@ export interface ViewState {
   readonly finding?: string | undefined;
   /** A place on the net that is lit. */
   readonly net?: NetPlace | undefined;
+  readonly extras?: Readonly<Record<string, string>> | undefined;
 }
 
 /** A net by a point on it: numbers of nets change from build to build, places do not. */
@@ -22,6 +31,13 @@ export interface NetPlace {
   readonly xUm: number;
   readonly yUm: number;
 }
+
+const OWN_KEYS = new Set(['z', 'x', 'y', 'w', 'show', 'finding', 'net']);
+/** Longer addresses are cut by mail programs and chats. */
+const LONGEST_EXTRA = 2000;
+
+const isExtra = (key: string, text: string): boolean =>
+  /^[a-z]{2,16}$/.test(key) && !OWN_KEYS.has(key) && text !== '' && text.length <= LONGEST_EXTRA;
 
 const VIEWS: readonly Views[] = ['both', 'image', 'drawing'];
 
@@ -37,6 +53,10 @@ export function encodeState(state: ViewState): string {
     `show=${state.views}`,
     ...(state.finding ? [`finding=${state.finding}`] : []),
     ...(state.net ? [`net=${encodeNet(state.net)}`] : []),
+    ...Object.entries(state.extras ?? {})
+      .filter(([key, text]) => isExtra(key, text))
+      .sort(([a], [b]) => (a < b ? -1 : 1))
+      .map(([key, text]) => `${key}=${encodeURIComponent(text)}`),
   ];
   return `#${parts.join('&')}`;
 }
@@ -75,5 +95,7 @@ export function parseState(fragment: string): Partial<ViewState> {
   if (finding !== null && /^F\d{4,}$/.test(finding)) state.finding = finding;
   const net = parseNet(fields.get('net'));
   if (net) state.net = net;
+  const extras = [...fields].filter(([key, text]) => isExtra(key, text));
+  if (extras.length > 0) state.extras = Object.fromEntries(extras);
   return state;
 }
