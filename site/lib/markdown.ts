@@ -103,8 +103,10 @@ export function renderNodes(nodes: readonly RootContent[], options: MarkdownOpti
     // MathML alone: no fonts, no styles, read aloud as what it is.
     .use(rehypeKatex, { output: 'mathml' });
   const tree = pipeline.runSync({ type: 'root', children: [...nodes] } as never, messages) as Root;
-  for (const { cause, reason, line } of messages.messages)
-    onFault?.(cause instanceof Error ? cause.message : reason, line ?? 1);
+  for (const { cause, reason, line, ancestors } of messages.messages) {
+    const around = ancestors?.findLast((node) => node.position)?.position?.start.line;
+    onFault?.(cause instanceof Error ? cause.message : reason, line ?? around ?? 1);
+  }
   return unified().use(rehypeStringify).stringify(tree);
 }
 
