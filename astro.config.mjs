@@ -6,7 +6,7 @@ import { createHash } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { dirname, join, resolve } from 'node:path';
 import { defineConfig } from 'astro/config';
 import { relativeLinks, SENTINEL } from './site/build/relative-links.ts';
 
@@ -23,6 +23,7 @@ const licences = [
   ['Source Serif 4', '@fontsource-variable/source-serif-4/LICENSE'],
   ['IBM Plex Sans', '@fontsource/ibm-plex-sans/LICENSE'],
   ['OpenSeadragon', 'openseadragon/LICENSE.txt'],
+  ['MiniSearch', join(dirname(find.resolve('minisearch')), '../../LICENSE.txt')],
 ].map(([name, path]) => ({ name, text: readFileSync(find.resolve(path), 'utf8') }));
 
 export default defineConfig({

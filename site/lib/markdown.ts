@@ -98,8 +98,8 @@ export function renderNodes(nodes: readonly RootContent[], options: MarkdownOpti
     .use(remarkRehype, { handlers: handlers as never })
     .use(rehypeSanitize, schema)
     .use(tidy, { headingShift })
-    .use(linkTerms, { links })
     .use(pointing)
+    .use(linkTerms, { links })
     // MathML alone: no fonts, no styles, read aloud as what it is.
     .use(rehypeKatex, { output: 'mathml' });
   const tree = pipeline.runSync({ type: 'root', children: [...nodes] } as never, messages) as Root;
