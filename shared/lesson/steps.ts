@@ -9,6 +9,9 @@ import { Attributes, type LessonPlace, lessonFault, lineOf } from './attributes.
 import { type Directive, isDirective, nodesOf, parseMarkdown, plainText } from './markdown.ts';
 import { type Question, readQuestion } from './question.ts';
 
+/** How image and drawing stand: side by side, alone, or one over the other. */
+const SHOWN = ['both', 'image', 'drawing', 'wipe', 'blend'] as const;
+
 /** What the viewer beside a step shows; null leaves it as it was, or as it opens. */
 export interface StepView {
   readonly line: number;
@@ -18,7 +21,7 @@ export interface StepView {
   readonly acrossUm: number | null;
   readonly layer: string | null;
   readonly zUm: number | null;
-  readonly show: 'both' | 'image' | 'drawing' | null;
+  readonly show: (typeof SHOWN)[number] | null;
   /** A net that is lit. */
   readonly net: string | null;
   /** A finding that is open. */
@@ -97,7 +100,7 @@ function readStep(node: ContainerDirective, place: LessonPlace): LessonStep {
     acrossUm: a.length('across'),
     layer: a.text('layer'),
     zUm: a.height('z'),
-    show: a.oneOf('show', ['both', 'image', 'drawing']),
+    show: a.oneOf('show', SHOWN),
     net: a.text('net'),
     finding: a.text('finding'),
     hidden: a.oneOf('names', ['shown', 'hidden']) === 'hidden',

@@ -48,7 +48,12 @@ export function shardNames<T extends { readonly name: string }>(
       }
     }
     if (ended.length > 0)
-      shards.push({ prefix, whole: true, entries: ended.slice(0, most), more: Math.max(0, ended.length - most) });
+      shards.push({
+        prefix,
+        whole: true,
+        entries: ended.slice(0, most),
+        more: Math.max(0, ended.length - most),
+      });
     for (const [letter, rest] of [...next].sort(([a], [b]) => (a < b ? -1 : 1))) split(rest, prefix + letter);
   };
   split(pairs, '');

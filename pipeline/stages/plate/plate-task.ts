@@ -14,6 +14,8 @@ export interface PlateTask {
   readonly brokenSlices: readonly number[];
   /** rows x columns, 1 where a column of voxels holds data; null where all do. Shared memory. */
   readonly mask: Uint8Array | null;
+  /** rows x columns of the plate grid, 1 where nothing may be shown; null where all may. Shared memory. */
+  readonly hidden: Uint8Array | null;
   readonly dieToVoxel: Affine3;
   readonly warp: Warp | null;
   readonly grid: PlateGrid;

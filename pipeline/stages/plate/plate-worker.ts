@@ -42,6 +42,7 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
     const zUm = task.zUm[n]!;
     await window.moveTo(...slicesNeeded(dieToVoxel, grid, zUm, nz, warp));
     filled += resamplePlate({ nx, ny, nz, mask, slice: window.slice }, dieToVoxel, grid, zUm, values, warp);
+    if (task.hidden) filled -= hide(values, task.hidden);
     for (const layer of task.portraits) {
       if (index < layer.first || index > layer.last) continue;
       let part = portraits.get(layer.name);
@@ -66,6 +67,17 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
   }
   await Promise.all(writing);
   return { filled, portraits: [...portraits.values()], planes };
+}
+
+/** Takes out what may not be shown, before anything is made of the plate. @returns pixels that had data */
+function hide(values: Float32Array, hidden: Uint8Array): number {
+  let taken = 0;
+  for (let n = 0; n < values.length; n++) {
+    if (hidden[n] === 0) continue;
+    if (!Number.isNaN(values[n])) taken++;
+    values[n] = Number.NaN;
+  }
+  return taken;
 }
 
 /** In shared memory, so that the sums reach the main thread without a copy. */

@@ -24,6 +24,8 @@ export interface PlateJob {
   readonly campaignFolder: string;
   readonly brokenSlices: readonly number[];
   readonly mask: Uint8Array | null;
+  /** rows x columns of the plate grid, 1 where nothing may be shown; null where all may. In shared memory. */
+  readonly hidden?: Uint8Array | null;
   readonly voxelToDieUm: Affine3;
   /** Displacements added in the die frame; null where there are none. */
   readonly warp: Warp | null;
@@ -78,6 +80,7 @@ export async function writePlates(
       campaignFolder: job.campaignFolder,
       brokenSlices: job.brokenSlices,
       mask: job.mask && shared(job.mask),
+      hidden: job.hidden ?? null,
       dieToVoxel,
       warp: job.warp,
       grid: job.grid,
