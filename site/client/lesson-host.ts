@@ -2,7 +2,37 @@
 import { dieFromEngine } from '../lib/camera.ts';
 import { type FromViewer, lessonMessage, type ToViewer } from '../lib/lesson-messages.ts';
 import { LessonMarks } from './lesson-marks.ts';
+import type { PictureView } from './picture-view.ts';
 import type { ViewerHost } from './viewer-host.ts';
+
+/** A pointer that moves farther than this drags the picture. */
+const STILL_PX = 6;
+
+/** A press that moved nothing, however long it took: who ponders over a place may hold the button down. */
+function onPress(view: PictureView, told: (u: number, v: number) => void): void {
+  let from: PointerEvent | null = null;
+  const capture = { capture: true };
+  view.ground.addEventListener(
+    'pointerdown',
+    (event) => {
+      // What lies over the picture, such as its overview, has uses of its own.
+      const inPicture = (event.target as Element).closest('.engine') !== null;
+      from = inPicture && event.isPrimary && event.button === 0 ? event : null;
+    },
+    capture,
+  );
+  view.ground.addEventListener(
+    'pointerup',
+    (event) => {
+      const start = from;
+      from = null;
+      if (!start || start.pointerId !== event.pointerId) return;
+      const moved = Math.hypot(event.clientX - start.clientX, event.clientY - start.clientY);
+      if (moved <= STILL_PX) told(...view.pointAt(event));
+    },
+    capture,
+  );
+}
 
 /** Listens to the page around an embedded viewer; does nothing in a viewer that stands by itself. */
 export function attachLesson(host: ViewerHost): void {
@@ -41,7 +71,7 @@ export function attachLesson(host: ViewerHost): void {
     }
   });
   for (const { view } of host.parts) {
-    view.onClick((u, v) => {
+    onPress(view, (u, v) => {
       const [xUm, yUm] = dieFromEngine(host.grid, u, v);
       tell({ lesson: 'press', xUm, yUm });
     });

@@ -28,7 +28,7 @@ test('a step shows its place, its net and its marks in the viewer', async ({ pag
   const frame = frameOf(page);
   await expect(frame.locator('.pane[data-view="image"] .lesson-mark')).toHaveCount(2);
   await expect(frame.locator('scan-viewer')).toHaveAttribute('data-show', 'both');
-  expect(await frame.locator('body').evaluate(() => location.hash)).toMatch(/x=106.45&y=85.5&w=8&.*net=/);
+  expect(await frame.locator('body').evaluate(() => location.hash)).toMatch(/x=106.45&y=85.5&w=14&.*net=/);
   // Words of the text point at their mark.
   await page.locator('button.pointing').hover();
   await expect(frame.locator('.pane[data-view="image"] .lesson-mark.pointed')).toHaveCount(1);
@@ -43,7 +43,7 @@ test('a click is told how far off it is, then that it is right', async ({ page }
   await expect(question.locator('[data-said="wrong"]')).toBeVisible();
   await expect(question.locator('[data-way]')).toContainText('and to the right');
   await expect(question.locator('[data-act="reveal"]')).toBeHidden();
-  await clickDie(page, 104, 84);
+  await clickDie(page, 104, 86.5);
   await question.locator('[data-act="reveal"]').click();
   await expect(frameOf(page).locator('.pane[data-view="image"] .lesson-mark.answer')).toHaveCount(1);
   // The via of the drawing: its place is known by hand.
