@@ -11,11 +11,14 @@ import { copyLessons } from './lessons.ts';
 const ROOT = fileURLToPath(new URL('../../../', import.meta.url));
 
 /**
- * Builds the pages into `folder`, which already holds `data/`.
+ * Builds the pages.
+ * @param data finished data of the folio
+ * @param folder that receives the pages
  * @param glossary file with the campaign's own words, if it has one
  * @throws InputFault when the generator names a fault of a lesson; Error with its last words when it fails otherwise
  */
 export async function buildSite(
+  data: string,
   folder: string,
   lessons: readonly string[],
   signal?: AbortSignal,
@@ -29,7 +32,7 @@ export async function buildSite(
     await copyLessons(lessons, lessonFolder);
     await runGenerator(
       {
-        STRATAFOLIO_DATA: join(folder, 'data'),
+        STRATAFOLIO_DATA: data,
         STRATAFOLIO_LESSONS: lessonFolder,
         STRATAFOLIO_OUT: pages,
         ...(glossary ? { STRATAFOLIO_GLOSSARY: glossary } : {}),
