@@ -6,7 +6,14 @@ import { buildFolio } from '../run.ts';
 
 export async function build(
   campaign: string,
-  options: { out?: string; dataOnly: boolean; force?: boolean; jobs?: number; allowOutside?: boolean },
+  options: {
+    out?: string;
+    dataOnly: boolean;
+    force?: boolean;
+    engine?: 'local' | 'slurm';
+    jobs?: number;
+    allowOutside?: boolean;
+  },
 ): Promise<number> {
   const stop = new AbortController();
   const onSignal = () => stop.abort();

@@ -58,7 +58,7 @@ export async function plateSteps(
 ): Promise<PlateSteps> {
   const runs = planRuns(job);
   const { store } = steps;
-  const keys = new Map(runs.tasks.map((task) => [task, runKey(steps, task, content)]));
+  const keys = runKeys(steps, runs.tasks, content);
   const joinedKey = steps.key({
     code: [PLATE_STAGE, 'pipeline/run/plate-steps.ts'],
     input: [[...keys.values()], runs.brick, runs.windows, job.frame, job.stepUm, job.unit, job.portraits],
@@ -115,7 +115,14 @@ export async function plateSteps(
   };
 }
 
-const RUN = 'plate-run';
+export const RUN = 'plate-run';
+
+/** Keys of runs, by run. */
+export const runKeys = (
+  steps: BuildSteps,
+  tasks: readonly PlateTask[],
+  content: SliceContent | null,
+): ReadonlyMap<PlateTask, string> => new Map(tasks.map((task) => [task, runKey(steps, task, content)]));
 
 /** Everything that a run depends on, with the content of the slices it reads in place of their files. */
 function runKey(steps: BuildSteps, task: PlateTask, content: SliceContent | null): string {
