@@ -24,6 +24,8 @@ const licences = [
   ['IBM Plex Sans', '@fontsource/ibm-plex-sans/LICENSE'],
   ['OpenSeadragon', 'openseadragon/LICENSE.txt'],
   ['MiniSearch', join(dirname(find.resolve('minisearch')), '../../LICENSE.txt')],
+  // Its package lets nothing but its code be asked for.
+  ['earcut', join(dirname(find.resolve('earcut')), '..', 'LICENSE')],
 ].map(([name, path]) => ({ name, text: readFileSync(find.resolve(path), 'utf8') }));
 
 export default defineConfig({
@@ -41,6 +43,10 @@ export default defineConfig({
   build: { assets: 'assets', inlineStylesheets: 'never', format: 'directory' },
   vite: {
     cacheDir: join(cache, 'vite'),
+    // Scripts that fetch more scripts find them beside themselves.
+    experimental: {
+      renderBuiltUrl: (_name, { hostType }) => (hostType === 'js' ? { relative: true } : undefined),
+    },
     define: { 'import.meta.env.LICENCES': JSON.stringify(licences) },
     build: { assetsInlineLimit: 0, modulePreload: { polyfill: false }, chunkSizeWarningLimit: 900 },
   },

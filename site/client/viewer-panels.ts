@@ -3,6 +3,7 @@ import type { NetPlace } from '../lib/permalink.ts';
 import { attachEmbed } from './embed.ts';
 import { FindingsPanel } from './findings-panel.ts';
 import { attachLesson } from './lesson-host.ts';
+import type { LitNet } from './net-data.ts';
 import { NetPanel } from './net-panel.ts';
 import { SidePanels } from './side-panels.ts';
 import type { ViewerHost } from './viewer-host.ts';
@@ -10,6 +11,7 @@ import type { ViewerHost } from './viewer-host.ts';
 export interface Panels {
   /** @param go whether the views move to the finding, because the address names no place */
   readonly restore: (finding: string | null, net: NetPlace | null, go: boolean) => void;
+  readonly lit: () => LitNet | null;
 }
 
 /** @returns null where the scan has neither findings nor nets, or their files cannot be had */
@@ -44,5 +46,6 @@ export async function openPanels(host: ViewerHost): Promise<Panels | null> {
       if (nets) nets.atPlace(net, finding === null);
       findings?.select(finding, go);
     },
+    lit: () => nets?.lit ?? null,
   };
 }
