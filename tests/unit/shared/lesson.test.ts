@@ -79,7 +79,12 @@ describe('a lesson', () => {
     ['a bad place', step('at="5;5"'), 'line 6', 'at="x,y in micrometres"'],
     ['a width of nothing', step('across="0"'), 'line 6', 'across above zero'],
     ['a layer and a height', step('layer="poly" z="1"'), 'line 6', 'a layer or a height'],
-    ['an unknown way to show', step('show="half"'), 'line 6', 'show= one of both, image, drawing, wipe, blend'],
+    [
+      'an unknown way to show',
+      step('show="half"'),
+      'line 6',
+      'show= one of both, image, drawing, wipe, blend',
+    ],
     ['a box turned round', step('', '\n:mark[x]{box="3,2,1,4"}'), 'line 9', 'x0 < x1'],
     ['a mark without a place', step('', '\n:mark[x]{}'), 'line 9', 'neither'],
     ['a mark in an opening', 'Text :mark[x]{at="1,1"}', 'line 6', '"mark" in its place'],
