@@ -3,6 +3,7 @@ import type { NetPlace } from '../lib/permalink.ts';
 import { attachEmbed } from './embed.ts';
 import { FindingsPanel } from './findings-panel.ts';
 import { attachLesson } from './lesson-host.ts';
+import { attachMeasuring } from './measure/attach.ts';
 import type { LitNet } from './net-data.ts';
 import { NetPanel } from './net-panel.ts';
 import { SidePanels } from './side-panels.ts';
@@ -21,8 +22,9 @@ export async function openPanels(host: ViewerHost): Promise<Panels | null> {
   const side = (name: string): HTMLElement | null =>
     host.element.querySelector<HTMLElement>(`[data-side="${name}"]`);
   const [forFindings, forNets] = [side('findings'), side('nets')];
-  if (!forFindings && !forNets) return null;
   const sides = new SidePanels(host.element);
+  attachMeasuring(host, sides);
+  if (!forFindings && !forNets) return null;
   // One that fails must not take the viewer with it: pictures and depth work without.
   const [findings, nets] = await Promise.all([
     forFindings ? FindingsPanel.open(host, sides, forFindings).catch(() => null) : null,
