@@ -18,6 +18,7 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
                                               --bag           a BagIt bag beside it, for an archive
                                               --zip           one file beside it, for a deposit
                                               --zarr          plates as OME-Zarr in it
+                                              --memory 2G     at most so much (plates take fewer threads)
                                               --engine slurm  the long stages as jobs of a Slurm cluster
                                               --force         does again what earlier builds have done
   check and build take --follow-links-out: paths and links may lead out of the campaign folder
@@ -32,6 +33,7 @@ const OPTIONS = {
   'data-only': { type: 'boolean' },
   engine: { type: 'string' },
   jobs: { type: 'string' },
+  memory: { type: 'string' },
   force: { type: 'boolean' },
   port: { type: 'string' },
   'follow-links-out': { type: 'boolean' },
@@ -50,7 +52,10 @@ const COMMANDS: Record<string, { operand: string; options: readonly OptionName[]
   check: { operand: '<campaign>', options: ['follow-links-out'] },
   build: {
     operand: '<campaign>',
-    options: ['out', 'data-only', 'engine', 'jobs', 'force', 'follow-links-out', 'bag', 'zip', 'zarr'],
+    options: [
+      ...(['out', 'data-only', 'engine', 'jobs', 'memory', 'force', 'follow-links-out'] as const),
+      ...(['bag', 'zip', 'zarr'] as const),
+    ],
   },
   serve: { operand: '<folio>', options: ['port'] },
   verify: { operand: '<folio>', options: [] },
@@ -107,6 +112,7 @@ async function dispatch(argv: readonly string[]): Promise<number> {
         zip: values.zip ?? false,
         zarr: values.zarr ?? false,
         ...(values.out === undefined ? {} : { out: values.out }),
+        ...(values.memory === undefined ? {} : { memoryMb: megabytes(values.memory) }),
         ...(values.jobs === undefined ? {} : { jobs: wholeNumber('jobs', values.jobs, 1, 256) }),
       });
     }
@@ -134,6 +140,14 @@ function wholeNumber(option: string, text: string, least: number, most: number):
     throw new UsageFault(`--${option} takes a whole number from ${least} to ${most}, not "${text}".`);
   }
   return value;
+}
+
+/** 800M, 2G, 1.5G: powers of a thousand. */
+function megabytes(text: string): number {
+  const [, number, unit] = /^(\d+(?:\.\d+)?)([MG])B?$/i.exec(text) ?? [];
+  if (number === undefined)
+    throw new UsageFault(`--memory takes an amount such as 800M or 2G, not "${text}".`);
+  return Number(number) * (unit!.toUpperCase() === 'G' ? 1000 : 1);
 }
 
 function report(error: unknown): number {

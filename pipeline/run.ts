@@ -21,7 +21,7 @@ import { BuildSteps } from './run/steps.ts';
 import { writeBag } from './stages/publish/bag.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
 import { writeManifests } from './stages/publish/iiif/write-iiif.ts';
-import { lessonFiles } from './stages/publish/lessons.ts';
+import { checkLessons, lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { writeCrate, writeRecord } from './stages/publish/record/write-record.ts';
 import { readReviews } from './stages/publish/reviews.ts';
@@ -29,7 +29,8 @@ import { folioWithheld, shownLayout, shownProcess } from './stages/publish/withh
 import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
 import { writeZarr } from './stages/publish/zarr/write-zarr.ts';
 import { writeZip } from './stages/publish/zip.ts';
-import { checkFound } from './stages/survey/inside-campaign.ts';
+import { checkFound, insideCampaign } from './stages/survey/inside-campaign.ts';
+import { readNamed } from './stages/survey/load-campaign.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
 import { publishedPath } from './stages/survey/volume-spec.ts';
 import { LIBRARIES, SOFTWARE } from './version.ts';
@@ -59,13 +60,17 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons, (files) =>
     checkFound(loaded.folder, files, 'lessons', loaded.allowOutside),
   );
+  await checkLessons(lessons, loaded.campaign, loaded.process);
+  const words = loaded.campaign.glossary ?? null;
+  const glossary = words && (await insideCampaign(loaded.folder, words, 'glossary', loaded.allowOutside));
+  if (words) await readNamed(loaded.folder, words, 'glossary');
   const reviews = await readReviews(
     loaded.folder,
     loaded.campaign.scans.map((scan) => scan.id),
     (file) => checkFound(loaded.folder, [file], 'reviews.csv', loaded.allowOutside),
   );
   for (const scan of loaded.campaign.scans) if (scan.image) picturePixelUm(scan);
-  await checkWords(loaded, lessons, reviews, withheld);
+  await checkWords(loaded, glossary ? [...lessons, glossary] : lessons, reviews, withheld);
   const cache = await cachePlace(loaded.folder);
   const locks = [await lockBuild(join(cache, 'lock'), loaded.folder)];
   let staging: Staging | null = null;
@@ -116,7 +121,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
       for (const { id, title } of scans.filter(({ kind }) => kind === 'volume'))
         await timed('zarr', () => writeZarr(join(folder, 'data', id), title));
     }
-    if (!options.dataOnly) await buildPages(steps, lessons, options);
+    if (!options.dataOnly) await buildPages(steps, lessons, glossary, options);
     const described = { folio, inputs, scans: loaded.campaign.scans, libraries: LIBRARIES };
     const size = await timed('checksums', () =>
       writeManifest(folder, SOFTWARE, steps.sums, (files) => writeCrate(folder, described, files)),

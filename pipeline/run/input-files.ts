@@ -24,6 +24,7 @@ export async function inputFiles(
   add(campaign.chip.process, 'process');
   add(campaign.chip.layout?.file, 'layout');
   for (const lesson of lessons) add(lesson, 'lesson');
+  add(campaign.glossary, 'lesson');
   if (hasReviews) add(REVIEWS_FILE, 'reviews');
   for (const scan of campaign.scans) {
     if (!published.has(scan.id)) continue;

@@ -51,6 +51,7 @@ export function contentPolicy(html: string, hasWasm: boolean): string {
     "font-src 'self'",
     "connect-src 'self'",
     "worker-src 'self'",
+    "frame-src 'self'",
     "manifest-src 'self'",
     "base-uri 'none'",
     "form-action 'none'",
