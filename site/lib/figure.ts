@@ -2,6 +2,8 @@
 
 export type Mark =
   | { readonly kind: 'picture'; readonly picture: number; readonly box: Box }
+  /** Marks that end at the border of a box. */
+  | { readonly kind: 'inside'; readonly box: Box; readonly marks: readonly Mark[] }
   | { readonly kind: 'box'; readonly box: Box; readonly fill: string | null; readonly stroke: Stroke | null }
   | {
       readonly kind: 'line';
@@ -44,9 +46,9 @@ export const PRINT_DPI = 300;
 export const PRINT_WIDTH_MM = 170;
 export const pixelsOf = (mm: number, dpi = PRINT_DPI): number => Math.round((mm / 25.4) * dpi);
 
-/** Lines no longer than fits: a type of this size is about half as wide as high. */
+/** Lines no longer than fits: letters are about three fifths as wide as high, in whatever type the reader has. */
 export function wrapped(text: string, widthMm: number, sizeMm: number): string[] {
-  const most = Math.max(8, Math.floor(widthMm / (0.5 * sizeMm)));
+  const most = Math.max(8, Math.floor(widthMm / (0.6 * sizeMm)));
   const lines: string[] = [];
   for (const word of text.split(/\s+/).filter(Boolean)) {
     const last = lines.at(-1);
@@ -85,6 +87,8 @@ function svgMark(mark: Mark, pictures: readonly string[]): string {
   switch (mark.kind) {
     case 'picture':
       return `<image ${boxOf(mark.box)} preserveAspectRatio="none" href="${pictures[mark.picture]}"/>`;
+    case 'inside':
+      return `<svg ${boxOf(mark.box)} viewBox="${mark.box.map(n).join(' ')}" overflow="hidden">${mark.marks.map((one) => svgMark(one, pictures)).join('')}</svg>`;
     case 'box':
       return `<rect ${boxOf(mark.box)} fill="${mark.fill ?? 'none'}" ${strokeOf(mark.stroke)}/>`;
     case 'line': {
@@ -125,13 +129,30 @@ export type Brush = Pick<
   | 'fillText'
   | 'strokeText'
   | 'drawImage'
+  | 'save'
+  | 'restore'
+  | 'rect'
+  | 'clip'
 >;
 
 /** Paints on a canvas whose unit is the millimetre already. */
-export function paint(brush: Brush, figure: Figure, pictures: readonly CanvasImageSource[]): void {
+export function paint(
+  brush: Brush,
+  figure: Pick<Figure, 'marks'>,
+  pictures: readonly CanvasImageSource[],
+): void {
   for (const mark of figure.marks) {
     if (mark.kind === 'picture') {
       brush.drawImage(pictures[mark.picture]!, ...mark.box);
+      continue;
+    }
+    if (mark.kind === 'inside') {
+      brush.save();
+      brush.beginPath();
+      brush.rect(...mark.box);
+      brush.clip();
+      paint(brush, mark, pictures);
+      brush.restore();
       continue;
     }
     if (mark.kind === 'words') {

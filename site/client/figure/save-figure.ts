@@ -159,10 +159,15 @@ async function layPane(
     marks: [
       { kind: 'words', at: [left, TYPE_MM], text: name, anchor: 'start', colour: INK, ...words },
       { kind: 'picture', picture: number, box },
-      ...[...view.ground.querySelectorAll('.graticule, .measure-overlay')].flatMap((svg) =>
-        marksOfSvg(svg, place, mmPerPx),
-      ),
-      ...findingsOf(view.ground, place, mmPerPx),
+      {
+        ...{ kind: 'inside', box },
+        marks: [
+          ...[...view.ground.querySelectorAll('.graticule, .measure-overlay')].flatMap((svg) =>
+            marksOfSvg(svg, place, mmPerPx),
+          ),
+          ...findingsOf(view.ground, place, mmPerPx),
+        ],
+      },
       { kind: 'box', box: [right - long - 1.5, low - 4.6, long + 3, 5.4], fill: DARK, stroke: null },
       { kind: 'box', box: [right - long, low - 0.7, long, 0.7], fill: PALE, stroke: null },
       {

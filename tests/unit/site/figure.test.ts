@@ -87,6 +87,6 @@ describe('a figure for print', () => {
   });
 
   it('breaks long lines between words', () => {
-    expect(wrapped('one two three four', 10, 2)).toEqual(['one two', 'three four']);
+    expect(wrapped('one two three four', 12, 2)).toEqual(['one two', 'three four']);
   });
 });
