@@ -67,7 +67,7 @@ export async function runCase(given: Case, folder: string, keep: boolean): Promi
     const boxUm = boundsUm(against.layout, top)!;
     const result = await placeAutomatically({
       ...{ work, stack, signs: [1, -1], threads: 2, allowed: () => true },
-      centresUm: drawn.centresUm ?? boxUm,
+      ...{ centresUm: drawn.centresUm ?? boxUm, layoutUm: boxUm },
       pause: async () => {},
     });
     const seconds = (performance.now() - from) / 1000;
