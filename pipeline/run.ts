@@ -3,6 +3,7 @@ import { join, resolve } from 'node:path';
 import { performance } from 'node:perf_hooks';
 import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
 import { reviewsSchema } from '../shared/artefacts/reviews.ts';
+import type { FolioWithheld } from '../shared/artefacts/withheld.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import type { BuildOptions, BuildSummary } from './build-options.ts';
 import { writeArtefact } from './output/files.ts';
@@ -14,6 +15,13 @@ import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.
 import { lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { readReviews } from './stages/publish/reviews.ts';
+import {
+  folioWithheld,
+  resolveWithheld,
+  shownLayout,
+  shownProcess,
+} from './stages/publish/withhold/resolve.ts';
+import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
 import { checkFound } from './stages/survey/inside-campaign.ts';
 import { loadCampaign } from './stages/survey/load-campaign.ts';
 import { loadLayout } from './stages/survey/load-layout.ts';
@@ -42,6 +50,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   const loaded = await loadCampaign(campaignPath, options.allowOutside ?? false);
   const target = resolve(options.out ?? join(loaded.folder, 'folio'));
   const layout = await timed('survey', () => loadLayout(loaded));
+  const withheld = resolveWithheld(loaded.campaign, layout);
   const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons, (files) =>
     checkFound(loaded.folder, files, 'lessons', loaded.allowOutside),
   );
@@ -51,22 +60,34 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     (file) => checkFound(loaded.folder, [file], 'reviews.csv', loaded.allowOutside),
   );
   for (const scan of loaded.campaign.scans) if (scan.image) picturePixelUm(scan);
+  await checkWords(loaded, lessons, reviews, withheld);
   const staging = await openStaging(target);
   try {
     const scans: FolioScan[] = [];
+    const leftOut: FolioWithheld['scans'] = [];
     for (const scan of loaded.campaign.scans) {
-      scans.push(
-        scan.image
-          ? await timed('pictures', () => buildPicture(loaded.folder, scan, staging.folder))
-          : await buildScan(loaded, layout, scan, staging.folder, options, timed),
-      );
+      const built = scan.image
+        ? withheld.hidesPlaces
+          ? null
+          : await timed('pictures', () => buildPicture(loaded.folder, scan, staging.folder))
+        : await buildScan(loaded, layout, withheld, scan, staging.folder, options, timed);
+      if (built) scans.push(built);
+      else leftOut.push({ id: scan.id, title: scan.title ?? scan.id });
     }
-    const own = campaignDoubts(loaded, layout);
+    const own = [...campaignDoubts(loaded, layout), ...leftOut.map(leftOutDoubt)];
     const doubts = [
       ...own,
       ...scans.flatMap((scan) => scan.doubts.map((doubt) => `${scan.title}: ${doubt}`)),
     ];
-    const folio = folioFrontMatter(loaded, layout, scans, own, SOFTWARE);
+    const { process } = loaded;
+    const folio = folioFrontMatter(
+      { ...loaded, process: process && shownProcess(process, withheld) },
+      layout && shownLayout(layout, withheld),
+      scans,
+      own,
+      SOFTWARE,
+      folioWithheld(withheld, process, leftOut),
+    );
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
     if (!options.dataOnly) {

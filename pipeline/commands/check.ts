@@ -1,16 +1,23 @@
 /** `stratafolio check`: reads headers and says what a build will find. */
-import { describeCampaign, describeLayout, describeScan } from '../stages/survey/describe-campaign.ts';
+import { publicLines } from '../run/check-public.ts';
+import { describeCampaign } from '../stages/survey/describe/describe-campaign.ts';
+import { describeLayout } from '../stages/survey/describe/describe-layout.ts';
+import { describeScan } from '../stages/survey/describe/describe-scan.ts';
+import { doubtsIn, printed } from '../stages/survey/describe/entries.ts';
 import { loadCampaign } from '../stages/survey/load-campaign.ts';
 import { loadLayout } from '../stages/survey/load-layout.ts';
 
 export async function checkCampaign(path: string, allowOutside = false): Promise<number> {
   const loaded = await loadCampaign(path, allowOutside);
   const layout = await loadLayout(loaded);
-  const lines = describeCampaign(loaded);
-  if (layout) lines.push(...describeLayout(layout, loaded.process));
-  else lines.push('', 'No layout: the folio will show the image without a drawing.');
-  for (const scan of loaded.campaign.scans)
-    lines.push(...(await describeScan(loaded.folder, scan, allowOutside)));
-  process.stdout.write(`${lines.join('\n')}\n`);
+  const entries = describeCampaign(loaded);
+  if (layout) entries.push(...describeLayout(layout, loaded.process));
+  for (const scan of loaded.campaign.scans) entries.push(...(await describeScan(loaded, layout, scan)));
+  const doubts = doubtsIn(entries);
+  const closing =
+    doubts === 0
+      ? 'Everything that a build needs is here.'
+      : `Everything that a build needs is here. ${doubts === 1 ? 'One line is' : `${doubts} lines are`} marked "doubt": look at ${doubts === 1 ? 'it' : 'them'} first.`;
+  process.stdout.write(`${[...printed(entries), ...publicLines(loaded, layout), '', closing].join('\n')}\n`);
   return 0;
 }

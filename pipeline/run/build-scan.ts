@@ -1,6 +1,7 @@
 /** The stages of one volume, in their order. */
-import { mkdir } from 'node:fs/promises';
+import { mkdir, rm } from 'node:fs/promises';
 import { join, relative } from 'node:path';
+import { brickSchema } from '../../shared/artefacts/brick.ts';
 import { evidenceSchema } from '../../shared/artefacts/evidence.ts';
 import { findingsSchema } from '../../shared/artefacts/findings.ts';
 import type { FolioScan } from '../../shared/artefacts/folio.ts';
@@ -11,13 +12,13 @@ import { placementSchema } from '../../shared/artefacts/placement.ts';
 import { platesSchema } from '../../shared/artefacts/plates.ts';
 import { selftestSchema } from '../../shared/artefacts/selftest.ts';
 import { surveySchema } from '../../shared/artefacts/survey.ts';
+import { withheldSchema } from '../../shared/artefacts/withheld.ts';
 import { gridBoxUm } from '../../shared/frames.ts';
 import type { BuildOptions } from '../build-options.ts';
 import { writeArtefact, writeAtomically } from '../output/files.ts';
 import { plateTiles, renderTiles } from '../output/pyramid.ts';
 import { compareScan } from '../stages/compare/compare-scan.ts';
 import { traceWindow } from '../stages/connect/trace-window.ts';
-import { withheldBy } from '../stages/connect/withheld.ts';
 import { writeNets } from '../stages/connect/write-nets.ts';
 import { measureScan } from '../stages/measure/measure-scan.ts';
 import { measurementsCsv } from '../stages/measure/measurements-csv.ts';
@@ -31,6 +32,15 @@ import { stackOfScan } from '../stages/place/texture/stack-of-scan.ts';
 import { portraitRanges } from '../stages/plate/portrait-ranges.ts';
 import { writePlates } from '../stages/plate/write-plates.ts';
 import { writePortraits } from '../stages/plate/write-portraits.ts';
+import { shownEvidence, shownFindings, shownSelftest } from '../stages/publish/withhold/filter.ts';
+import { hiddenPlaces, withheldArtefact } from '../stages/publish/withhold/hidden-places.ts';
+import {
+  judgedProcess,
+  shownLayout,
+  shownProcess,
+  type Withholding,
+  withheldLayers,
+} from '../stages/publish/withhold/resolve.ts';
 import { writeRenders } from '../stages/render/write-renders.ts';
 import { type LoadedCampaign, readNamed } from '../stages/survey/load-campaign.ts';
 import type { LoadedLayout } from '../stages/survey/load-layout.ts';
@@ -40,15 +50,20 @@ import { defaultThreads } from '../workers/pool.ts';
 /** Runs a step and adds its time to the stage of that name; stops where the build was interrupted. */
 export type Timed = <T>(name: string, work: () => Promise<T>) => Promise<T>;
 
-/** All stages of one volume, in their order. */
+/**
+ * All stages of one volume, in their order. What looks for the place sees all of the drawing; what is published is made
+ * from the drawing and the image without what is withheld.
+ * @returns null for a scan that is left out whole, since places are withheld and it is not certain where it lies
+ */
 export async function buildScan(
   loaded: LoadedCampaign,
   layout: LoadedLayout | null,
+  withheld: Withholding,
   scan: LoadedCampaign['campaign']['scans'][number],
   staging: string,
   options: BuildOptions,
   timed: Timed,
-): Promise<FolioScan> {
+): Promise<FolioScan | null> {
   const { progress, signal } = options;
   const threads = options.jobs ?? defaultThreads();
   const folder = join(staging, 'data', scan.id);
@@ -113,10 +128,23 @@ export async function buildScan(
       )
     : null;
   const placement = drawing ? withMeasuredHeights(sited, measured) : sited;
+  if (withheld.hidesPlaces && placement.verdict !== 'locked') {
+    await rm(folder, { recursive: true });
+    return null;
+  }
+  const hidden = withheld.isEmpty
+    ? null
+    : hiddenPlaces(withheld, drawing?.layout ?? null, plan.grid, placement);
+  const gone = withheldLayers(process, withheld);
+  const unspoken = hidden && { places: hidden, layers: new Set(gone.map(({ name }) => name)) };
+  const shown = drawing && {
+    layout: shownLayout(drawing.layout, withheld),
+    process: shownProcess(drawing.process, withheld),
+  };
   const told = stack ? labelByTexture(loaded.process!, stack, placement, plan) : null;
   const layers = measured?.layers ?? told?.layers ?? labelPlates(loaded.process, placement, plan);
 
-  const { plates, portraits } = await timed('plates', () =>
+  const { plates, portraits, brick } = await timed('plates', () =>
     writePlates(
       {
         scanId: scan.id,
@@ -124,6 +152,7 @@ export async function buildScan(
         campaignFolder: loaded.folder,
         brokenSlices: survey.broken_slices,
         mask: field.mask,
+        hidden: hidden?.image ?? null,
         voxelToDieUm: placement.voxel_to_die_um,
         warp: placement.warp,
         frame,
@@ -146,32 +175,27 @@ export async function buildScan(
   const portraitEntries = await timed('portraits', () =>
     writePortraits(portraits, plan.grid, survey.grey.unit, folder),
   );
-  const renderEntries = drawing
+  const renderEntries = shown
     ? await timed('renders', () =>
         writeRenders(
-          drawing.layout.layout,
-          drawing.layout.top,
-          drawing.process,
+          shown.layout.layout,
+          shown.layout.top,
+          shown.process,
           plan.grid,
           folder,
           scan.id,
           progress,
+          hidden?.drawing,
         ),
       )
     : new Map();
-  const traced = drawing
+  const traced = shown
     ? await timed('nets', async () =>
-        traceWindow(
-          drawing.layout.layout,
-          drawing.layout.top,
-          drawing.process,
-          gridBoxUm(plan.grid),
-          withheldBy(loaded.campaign),
-        ),
+        traceWindow(shown.layout.layout, shown.layout.top, shown.process, gridBoxUm(plan.grid)),
       )
     : null;
   if (drawing) progress.line(`compare ${scan.id.padEnd(14)} image and drawing, then the self-test`);
-  const compared = drawing
+  const judged = drawing
     ? await timed('compare', async () =>
         compareScan({
           layout: drawing.layout.layout,
@@ -186,26 +210,30 @@ export async function buildScan(
       )
     : null;
 
+  const compared = judged && {
+    findings: unspoken ? shownFindings(judged.findings, unspoken) : judged.findings,
+    selftest: judged.selftest && unspoken ? shownSelftest(judged.selftest, unspoken) : judged.selftest,
+  };
   if (compared) {
     await writeArtefact(join(folder, 'findings.json'), findingsSchema, compared.findings);
     if (compared.selftest)
       await writeArtefact(join(folder, 'selftest.json'), selftestSchema, compared.selftest);
   }
   const nets =
-    drawing && traced
+    shown && traced
       ? await timed('nets', async () => {
-          const { layout: read, top } = drawing.layout;
+          const { layout: read, top } = shown.layout;
           const findings = placement.verdict === 'locked' ? (compared?.findings ?? null) : null;
-          const judged = { id: scan.id, grid: plan.grid, layers, placement, portraits, findings };
-          return writeNets(traced, judged, read, top, folder, progress, withheldBy(loaded.campaign));
+          const field = { id: scan.id, grid: plan.grid, layers, placement, portraits, findings };
+          return writeNets(traced, field, read, top, folder, progress);
         })
       : null;
   const measurements = await timed('measure', () =>
     measureScan({
       ...{
         placement,
-        process,
-        drawing: drawing?.layout ?? null,
+        process: process && judgedProcess(process, withheld),
+        drawing: shown?.layout ?? null,
         layers,
         portraits,
         grid: plan.grid,
@@ -226,13 +254,23 @@ export async function buildScan(
   await writeAtomically(join(folder, 'measurements.csv'), measurementsCsv(measurements));
   await writeArtefact(join(folder, 'survey.json'), surveySchema, survey);
   await writeArtefact(join(folder, 'placement.json'), placementSchema, placement);
-  if (found.evidence) await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, found.evidence);
+  if (found.evidence) {
+    const evidence = unspoken ? shownEvidence(found.evidence, unspoken) : found.evidence;
+    await writeArtefact(join(folder, 'evidence.json'), evidenceSchema, evidence);
+  }
+  if (hidden)
+    await writeArtefact(
+      join(folder, 'withheld.json'),
+      withheldSchema,
+      withheldArtefact(hidden, withheld, gone),
+    );
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);
   await writeArtefact(join(folder, 'plates.json'), platesSchema, plates);
+  await writeArtefact(join(folder, 'brick.json'), brickSchema, brick);
   await writeArtefact(join(folder, 'pictures.json'), picturesSchema, {
     version: 1,
     portrait_tiles: plateTiles(true),
-    render_tiles: renderTiles,
+    render_tiles: renderTiles(hidden?.drawing != null),
     layers: (loaded.process?.layers ?? []).map((layer) => ({
       name: layer.name,
       portrait: portraitEntries.get(layer.name) ?? null,

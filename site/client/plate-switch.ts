@@ -1,9 +1,11 @@
 /**
- * Exchanges what a view shows without a blank moment: the old plate stays until the new one can be drawn, and an
- * answer to an older request never takes the place of a newer one.
+ * Exchanges what a view shows without a blank moment. Where a coarse picture of the new plate is at hand, it stands at
+ * once and tiles sharpen it; else the old plate stays until the new one can be drawn. An answer to an older request
+ * never takes the place of a newer one.
  */
 import type OpenSeadragon from 'openseadragon';
 import type { PyramidSource } from './pyramid-source.ts';
+import type { CoarsePicture, Underlay } from './underlay.ts';
 
 export interface Wanted {
   readonly key: string;
@@ -11,9 +13,19 @@ export interface Wanted {
   readonly source: () => PyramidSource;
 }
 
+export interface SwitchOptions {
+  /** Called when something else is seen, coarse or sharp. */
+  readonly onShown: (keys: readonly string[]) => void;
+  /** Called when all tiles of what is seen are there. */
+  readonly onSharp?: (keys: readonly string[]) => void;
+  readonly onFail?: (key: string) => void;
+  readonly underlay?: Underlay;
+}
+
 interface Request {
   readonly serial: number;
   readonly wanted: readonly Wanted[];
+  readonly coarse: () => CoarsePicture | null;
   readonly since: number;
 }
 
@@ -30,34 +42,34 @@ const UNDER_WAY = 4;
 const GRACE_MS = 140;
 /** A view that has not moved for this long is at rest. */
 const REST_MS = 200;
+/** A plate that is passed sooner than this is not worth its tiles, where a coarse one stands. */
+const PASSING_MS = 70;
 
 export class PlateSwitch {
   readonly #engine: OpenSeadragon.Viewer;
   readonly #entries = new Map<string, Entry>();
+  readonly #options: SwitchOptions;
   #requests: Request[] = [];
   #ahead: readonly Wanted[] = [];
   #serial = 0;
   #shown: Request | null = null;
+  #sharp = false;
   #polling = false;
   /** Timer while the view moves, else 0. */
   #rest = 0;
-  readonly #onShown: (keys: readonly string[]) => void;
-  readonly #onFail: (key: string) => void;
+  /** Timer until the plate seen is asked for, else 0. */
+  #passing = 0;
 
-  constructor(
-    engine: OpenSeadragon.Viewer,
-    onShown: (keys: readonly string[]) => void,
-    onFail: (key: string) => void = () => {},
-  ) {
+  constructor(engine: OpenSeadragon.Viewer, options: SwitchOptions) {
     this.#engine = engine;
-    this.#onShown = onShown;
-    this.#onFail = onFail;
+    this.#options = options;
+    if (options.underlay) options.underlay.covered = () => this.#covered();
     engine.addHandler('tile-load-failed', (event) => {
       const source = event.tiledImage.source;
       for (const entry of this.#entries.values()) {
         if (entry.item === event.tiledImage && event.tile.level === source.minLevel && !entry.dropped) {
           entry.failed = true;
-          this.#onFail(entry.key);
+          options.onFail?.(entry.key);
         }
       }
     });
@@ -72,21 +84,40 @@ export class PlateSwitch {
     });
   }
 
-  /** @param ahead fetched once the wanted ones are there */
-  show(wanted: readonly Wanted[], ahead: readonly Wanted[] = []): void {
-    const request = { serial: ++this.#serial, wanted, since: performance.now() };
+  /**
+   * @param ahead fetched once the wanted ones are there
+   * @param coarse what to show until the tiles come; null where there is nothing yet
+   */
+  show(
+    wanted: readonly Wanted[],
+    ahead: readonly Wanted[] = [],
+    coarse: () => CoarsePicture | null = () => null,
+  ): void {
+    const request = { serial: ++this.#serial, wanted, coarse, since: performance.now() };
     this.#requests.push(request);
     if (this.#requests.length > UNDER_WAY) this.#requests = this.#requests.slice(-UNDER_WAY);
     this.#ahead = ahead;
-    for (const one of wanted) this.#ensure(one);
-    this.#trim(true);
+    clearTimeout(this.#passing);
+    this.#passing = 0;
     this.#settle();
+    if (this.#shown === request && wanted.some((one) => !this.#entries.has(one.key))) {
+      this.#passing = window.setTimeout(() => {
+        this.#passing = 0;
+        this.#ensureAll(request);
+        this.#poll();
+      }, PASSING_MS);
+    } else this.#ensureAll(request);
+    this.#trim(true);
     this.#poll();
   }
 
   /** Number of pictures the engine holds now. */
   get held(): number {
     return this.#entries.size;
+  }
+
+  #ensureAll(request: Request): void {
+    for (const one of request.wanted) this.#ensure(one);
   }
 
   #ensure(wanted: Wanted): void {
@@ -119,56 +150,103 @@ export class PlateSwitch {
     for (const request of this.#requests) for (const one of request.wanted) keep.add(one.key);
     for (const one of this.#shown?.wanted ?? []) keep.add(one.key);
     if (keepAhead) for (const one of this.#ahead) keep.add(one.key);
-    for (const entry of [...this.#entries.values()]) if (!keep.has(entry.key)) this.#remove(entry);
+    const drop = [...this.#entries.values()].filter((entry) => !keep.has(entry.key));
+    // An engine without any picture stops drawing, the coarse one included.
+    if (drop.length === this.#entries.size) drop.pop();
+    for (const entry of drop) this.#remove(entry);
+  }
+
+  #loaded(one: Wanted): boolean {
+    const item = this.#entries.get(one.key)?.item;
+    // Outside the view there is nothing to wait for.
+    return !!item && (!item.getDrawArea() || item.getFullyLoaded());
+  }
+
+  #covered(): boolean {
+    return this.#sharp && (this.#shown?.wanted.every((one) => this.#loaded(one)) ?? false);
   }
 
   #ready(one: Wanted, waited: number): boolean {
     const entry = this.#entries.get(one.key);
     const item = entry?.item;
     if (!entry || !item || entry.failed) return false;
-    // Outside the view there is nothing to wait for.
-    if (!item.getDrawArea()) return true;
-    if (item.getFullyLoaded()) return true;
+    if (this.#loaded(one)) return true;
     if (waited < GRACE_MS) return false;
     return item.getTilesToDraw().some((info) => info.tile.level === item.source.minLevel);
   }
 
   /** Shows the newest request that can be drawn, if it is newer than what is seen. */
   #settle(): void {
+    const newest = this.#requests.at(-1);
+    const coarse = newest && this.#options.underlay ? newest.coarse() : null;
+    if (newest && coarse) {
+      this.#take(newest, coarse);
+      return;
+    }
     const now = performance.now();
     const seen = this.#shown?.serial ?? 0;
     const request = this.#requests.findLast(
       (one) => one.serial > seen && one.wanted.every((wanted) => this.#ready(wanted, now - one.since)),
     );
-    if (!request) return;
-    const { world } = this.#engine;
+    if (request) this.#take(request, null);
+  }
+
+  #take(request: Request, coarse: CoarsePicture | null): void {
     for (const entry of this.#entries.values()) {
       const wanted = request.wanted.find((one) => one.key === entry.key);
       if (entry.item && !wanted) entry.item.setOpacity(0);
     }
-    for (const wanted of request.wanted) {
-      const item = this.#entries.get(wanted.key)!.item!;
+    this.#options.underlay?.show(coarse);
+    this.#shown = request;
+    this.#sharp = false;
+    this.#requests = this.#requests.filter((one) => one.serial > request.serial);
+    this.#raise();
+    this.#trim(true);
+    this.#options.onShown(request.wanted.map((one) => one.key));
+    this.#sharpen();
+  }
+
+  /** Brings the tiles of what is seen to the top, as far as they are held. */
+  #raise(): void {
+    const { world } = this.#engine;
+    for (const wanted of this.#shown?.wanted ?? []) {
+      const item = this.#entries.get(wanted.key)?.item;
+      if (!item || item.getOpacity() === wanted.opacity) continue;
       item.setOpacity(wanted.opacity);
       world.setItemIndex(item, world.getItemCount() - 1);
     }
-    this.#shown = request;
-    this.#requests = this.#requests.filter((one) => one.serial > request.serial);
-    this.#trim(true);
-    this.#onShown(request.wanted.map((one) => one.key));
+  }
+
+  #sharpen(): void {
+    const shown = this.#shown;
+    if (!shown || this.#sharp) return;
+    this.#raise();
+    if (!shown.wanted.every((one) => this.#loaded(one))) return;
+    this.#sharp = true;
+    this.#engine.forceRedraw();
+    this.#options.onSharp?.(shown.wanted.map((one) => one.key));
     if (this.#requests.length === 0) this.#fetchAhead();
   }
 
   #fetchAhead(): void {
-    if (this.#requests.length > 0 || this.#rest !== 0) return;
+    if (this.#requests.length > 0 || this.#rest !== 0 || !this.#sharp) return;
     for (const one of this.#ahead) this.#ensure(one);
   }
 
+  /** Something is still to be waited for. */
+  #waiting(): boolean {
+    if (this.#requests.length > 0) return true;
+    if (!this.#shown || this.#sharp || this.#passing !== 0) return false;
+    return !this.#shown.wanted.some((one) => this.#entries.get(one.key)?.failed);
+  }
+
   #poll(): void {
-    if (this.#polling || this.#requests.length === 0) return;
+    if (this.#polling || !this.#waiting()) return;
     this.#polling = true;
     requestAnimationFrame(() => {
       this.#polling = false;
       this.#settle();
+      this.#sharpen();
       this.#poll();
     });
   }

@@ -2,6 +2,7 @@
 import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import type { z } from 'zod';
+import { type Brick, brickSchema } from '../../shared/artefacts/brick.ts';
 import { type Evidence, evidenceSchema } from '../../shared/artefacts/evidence.ts';
 import { type Findings, findingsSchema } from '../../shared/artefacts/findings.ts';
 import { type Folio, type FolioScan, folioSchema } from '../../shared/artefacts/folio.ts';
@@ -15,6 +16,7 @@ import { readJson } from '../../shared/artefacts/read.ts';
 import { type Review, reviewsSchema } from '../../shared/artefacts/reviews.ts';
 import { type Selftest, selftestSchema } from '../../shared/artefacts/selftest.ts';
 import { type Survey, surveySchema } from '../../shared/artefacts/survey.ts';
+import { type Withheld, withheldSchema } from '../../shared/artefacts/withheld.ts';
 import { InputFault } from '../../shared/errors.ts';
 
 export interface ScanArtefacts {
@@ -25,6 +27,7 @@ export interface ScanArtefacts {
   readonly pictures: Pictures | null;
   readonly survey: Survey | null;
   /** What follows is there only where its stage ran; null otherwise. */
+  readonly brick: Brick | null;
   readonly findings: Findings | null;
   readonly selftest: Selftest | null;
   readonly nets: Nets | null;
@@ -33,6 +36,8 @@ export interface ScanArtefacts {
   readonly reviews: readonly Review[];
   /** null for a flat picture, and where nothing was measured. */
   readonly measurements: Measurements | null;
+  /** null where nothing is withheld. */
+  readonly withheld: Withheld | null;
 }
 
 /** Folder with folio.json, from the environment. @throws InputFault when it is not set */
@@ -67,11 +72,13 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     placement,
     pictures,
     survey,
+    brick,
     findings,
     selftest,
     nets,
     evidence,
     measurements,
+    withheld,
     record,
   ] = await Promise.all([
     required(data, `${scan.id}/plates.json`, platesSchema),
@@ -79,11 +86,13 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     other('placement.json', placementSchema),
     other('pictures.json', picturesSchema),
     other('survey.json', surveySchema),
+    own('brick.json', brickSchema),
     own('findings.json', findingsSchema),
     own('selftest.json', selftestSchema),
     own('nets.json', netsSchema),
     own('evidence.json', evidenceSchema),
     own('measurements.json', measurementsSchema),
+    own('withheld.json', withheldSchema),
     optional(data, 'reviews.json', reviewsSchema),
   ]);
   if (layers.plates.length !== plates.z_um.length || plates.z_um.length === 0) {
@@ -104,11 +113,13 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     placement,
     pictures,
     survey,
+    brick,
     findings,
     selftest,
     nets,
     evidence,
     measurements,
+    withheld,
     reviews,
   };
 }

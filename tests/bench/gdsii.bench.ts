@@ -7,14 +7,18 @@
  * references while reading and cannot be kept from it; so that reading is what is compared, references make up only
  * a few per cent of the file and each brings a single shape. The checksum is over all stored coordinates, once as
  * generated and once as read.
+ *
+ * Windows of 10 x 10 um are then asked for over all drawn layers: the first question makes the index, and the shapes
+ * that a window gives are counted once more without an index, by the box of every shape.
  */
 import { execFileSync } from 'node:child_process';
 import { closeSync, mkdtempSync, openSync, rmSync, statSync, writeSync } from 'node:fs';
 import { cpus, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { shapesInWindow } from '../../pipeline/formats/layout/flatten.ts';
 import { readGdsii } from '../../pipeline/formats/layout/gdsii.ts';
-import type { Layout } from '../../pipeline/formats/layout.ts';
+import type { DrawnLayer, Layout } from '../../pipeline/formats/layout.ts';
 import { generator } from '../fixtures/random.ts';
 
 const SEED = 20260219;
@@ -204,8 +208,88 @@ function time(runs: number, run: () => void): Times {
 const show = ({ median, least, most }: Times): string =>
   `${median.toFixed(2)} s (${least.toFixed(2)} to ${most.toFixed(2)})`;
 
+const WINDOWS = 200;
+const WINDOW_UM = 10;
+
+/** Times windows anywhere in the layout. */
+async function timeWindows(file: string): Promise<void> {
+  const layout = await readGdsii(file);
+  const drawn = new Set(
+    [...layout.cells.values()].flatMap((cell) => [...cell.polygons.keys(), ...cell.paths.keys()]),
+  );
+  const random = generator(SEED);
+  const times: number[] = [];
+  let first = 0;
+  let shapes = 0;
+  for (let n = 0; n <= WINDOWS; n++) {
+    const [x, y] = [4000 * random(), 4000 * random()];
+    const box = [x, y, x + WINDOW_UM, y + WINDOW_UM] as const;
+    const from = performance.now();
+    const found = [...shapesInWindow(layout, 'TOP', box, drawn)].length;
+    const ms = performance.now() - from;
+    if (n === 0) {
+      first = ms;
+      const slow = boxesInWindow(layout, drawn, box);
+      if (slow !== found)
+        throw new Error(`A window holds ${slow} shapes by their boxes, ${found} by the index.`);
+    } else {
+      times.push(ms);
+      shapes += found;
+    }
+  }
+  times.sort((a, b) => a - b);
+  console.log(
+    `windows of ${WINDOW_UM} x ${WINDOW_UM} um: the first, which makes the index, ${(first / 1000).toFixed(2)} s; ` +
+      `${WINDOWS} more, ${(shapes / WINDOWS).toFixed(0)} shapes each: ${times[WINDOWS >> 1].toFixed(2)} ms ` +
+      `(${times[0].toFixed(2)} to ${times.at(-1)?.toFixed(2)}); ` +
+      `peak memory ${Math.round(process.resourceUsage().maxRSS / 1024)} MiB`,
+  );
+}
+
+/** Shapes of the top cell and vias it places, by the box of each: every shape is looked at. */
+function boxesInWindow(
+  layout: Layout,
+  drawn: ReadonlySet<DrawnLayer>,
+  [x0, y0, x1, y1]: readonly [number, number, number, number],
+): number {
+  let count = 0;
+  const meets = (left: number, low: number, right: number, high: number): boolean =>
+    left / 1000 <= x1 && low / 1000 <= y1 && right / 1000 >= x0 && high / 1000 >= y0;
+  const top = layout.cells.get('TOP')!;
+  for (const layer of drawn) {
+    for (const [block, half] of [
+      [top.polygons.get(layer), 0],
+      [top.paths.get(layer), 100],
+    ] as const) {
+      for (let n = 0; block && n + 1 < block.starts.length; n++) {
+        const xy = block.xy.subarray(2 * block.starts[n], 2 * block.starts[n + 1]);
+        const [xs, ys] = [xy.filter((_, i) => i % 2 === 0), xy.filter((_, i) => i % 2 === 1)];
+        if (
+          meets(
+            Math.min(...xs) - half,
+            Math.min(...ys) - half,
+            Math.max(...xs) + half,
+            Math.max(...ys) + half,
+          )
+        )
+          count++;
+      }
+    }
+  }
+  const { transforms, count: references } = top.references;
+  for (let n = 0; n < references; n++) {
+    const [x, y] = [transforms[6 * n + 2], transforms[6 * n + 5]];
+    if (meets(x - 95, y - 95, x + 95, y + 95)) count++;
+  }
+  return count;
+}
+
 async function main(): Promise<void> {
   const [megabytes = '100', runs = '5'] = process.argv.slice(2);
+  if (megabytes === '--windows') {
+    await timeWindows(runs);
+    return;
+  }
   if (megabytes === '--read') {
     await readGdsii(runs);
     console.log(Math.round(process.resourceUsage().maxRSS / 1024));
@@ -239,6 +323,7 @@ async function main(): Promise<void> {
         `${peer ? (peer.median / ours.median).toFixed(1) : ''} | ` +
         `${sameSums(generated, read) ? 'agrees' : 'DIFFERS'} | ${machine} |`,
     );
+    console.log(execFileSync(process.execPath, [self, '--windows', file], { encoding: 'utf8' }).trim());
     if (!sameSums(generated, read)) process.exitCode = 1;
   } finally {
     rmSync(folder, { recursive: true });

@@ -153,8 +153,10 @@ async function watchFrames(page: Page): Promise<() => Promise<{ grey: number; al
     });
 }
 
+/** A brick holds 8 bits over a window wider than the plate's, which moves a grey by one at most. */
+const plateOf = (grey: number): number => Math.round((grey - 60) / 8);
 const isPlateGrey = (grey: number): boolean =>
-  Number.isInteger((grey - 60) / 8) && grey >= 60 && grey <= markGrey(19);
+  plateOf(grey) >= 0 && plateOf(grey) <= 19 && Math.abs(grey - markGrey(plateOf(grey))) <= 1;
 
 test('no frame is blank while scrubbing fast, and the last plate stands at the end', async ({ page }) => {
   const stop = await watchFrames(page);
@@ -201,7 +203,7 @@ for (const seed of [1, 2, 3]) {
     expect((await canvasPixel(page, 'image'))[0]).toBe(markGrey(13));
     // Each plate that came on screen was asked for later than the one before it.
     const order = frames
-      .map((frame) => (frame.grey - 60) / 8)
+      .map((frame) => plateOf(frame.grey))
       .filter((index, n, all) => n === 0 || index !== all[n - 1]);
     const asked = order.slice(1).map((index) => targets.indexOf(index));
     expect(asked).toEqual([...asked].sort((a, b) => a - b));

@@ -20,9 +20,7 @@ export class Growing<T extends Growable> {
     const needed = this.length + extra;
     if (needed <= this.data.length) return;
     // Half as much again: doubling would leave up to a whole layer of slack on the largest arrays.
-    const grown = this.#make(Math.max(needed, Math.ceil(this.data.length * 1.5)));
-    grown.set(this.data.subarray(0, this.length));
-    this.data = grown;
+    this.data = this.#resized(Math.max(needed, Math.ceil(this.data.length * 1.5)));
   }
 
   /** Goes over to another kind of array, which has to hold the entries so far. */
@@ -40,10 +38,18 @@ export class Growing<T extends Growable> {
 
   /** The entries in an array of their own length; starts over empty. */
   take(): T {
-    const taken = this.data.slice(0, this.length) as T;
+    const isKept = this.data.length <= KEPT_ENTRIES;
+    const taken = isKept ? (this.data.slice(0, this.length) as T) : this.#resized(this.length);
     this.length = 0;
-    if (this.data.length > KEPT_ENTRIES) this.data = this.#make(16);
+    if (!isKept) this.data = this.#make(16);
     return taken;
+  }
+
+  /** Moves the entries: what they lay in is given back at once, and not when the collector comes to it. */
+  #resized(entries: number): T {
+    const kind = this.data.constructor as new (buffer: ArrayBuffer) => T;
+    const buffer = this.data.buffer as ArrayBuffer;
+    return new kind(buffer.transfer(entries * this.data.BYTES_PER_ELEMENT));
   }
 }
 

@@ -68,7 +68,7 @@ export async function readOmeImage(folder: ZarrFolder): Promise<OmeImage | null>
   // They should stand largest first; the scales say so for certain.
   const full = levels.reduce((best, level) => (volume(level) < volume(best) ? level : best));
   if (full !== levels[0]) notes.push(`the full resolution is not the first level but ${full.path}`);
-  if (levels.length > 1) notes.push(`full resolution of ${levels.length} levels: ${full.path}`);
+  if (levels.length > 1) notes.push(`${levels.length} levels, the full resolution is ${full.path}`);
   const whole = transformsOf(image.coordinateTransformations, axes.length, fault, false);
   const size = (name: string): number | null => {
     const n = axes.findIndex((axis) => axis.name === name);

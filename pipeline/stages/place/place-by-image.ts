@@ -7,6 +7,7 @@ import type { Process, ProcessLayer } from '../../../shared/artefacts/process.ts
 import type { Survey } from '../../../shared/artefacts/survey.ts';
 import { gridBoxUm, type PlateGrid } from '../../../shared/frames.ts';
 import type { Box } from '../../../shared/polygon.ts';
+import { WIDEST_SEARCH_FIELDS } from '../../../shared/search-reach.ts';
 import { shapesInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
 import type { VolumeSource } from '../../formats/volume.ts';
@@ -34,8 +35,6 @@ export interface ImageAndDrawing {
 
 /** How far off a hint may be where the campaign does not say. */
 const HINT_UM = 20;
-/** Widest region that is searched, as a multiple of the field: beyond it a pixel would hold too much. */
-const WIDEST = 40;
 /** A hint is believed this many fields beyond what it says: a wrong one must show. */
 const BEYOND_HINT_FIELDS = 2;
 /** Layouts up to this many fields wide are searched whole, hint or not. */
@@ -66,7 +65,7 @@ export async function placeByImage(input: ImageAndDrawing, fallback: Placement):
   const saidUm = said(input);
   const centresUm = searched(input.layoutBoxUm, saidUm, field);
   const region = Math.max(centresUm[2] - centresUm[0], centresUm[3] - centresUm[1]);
-  if (region > WIDEST * field)
+  if (region > WIDEST_SEARCH_FIELDS * field)
     return nothing(
       fallback,
       `The scan is ${field.toFixed(0)} µm wide and could lie anywhere in ${region.toFixed(0)} µm: more than is ` +

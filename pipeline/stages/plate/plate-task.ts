@@ -3,6 +3,7 @@ import type { Affine3 } from '../../../shared/affine.ts';
 import type { Warp } from '../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { VolumeSpec } from '../../formats/volume/registry.ts';
+import type { BrickPlan } from './brick-plan.ts';
 import type { GreyWindow } from './plate-windows.ts';
 
 /** A run of neighbouring plates, resampled and written by one thread. */
@@ -13,6 +14,8 @@ export interface PlateTask {
   readonly brokenSlices: readonly number[];
   /** rows x columns, 1 where a column of voxels holds data; null where all do. Shared memory. */
   readonly mask: Uint8Array | null;
+  /** rows x columns of the plate grid, 1 where nothing may be shown; null where all may. Shared memory. */
+  readonly hidden: Uint8Array | null;
   readonly dieToVoxel: Affine3;
   readonly warp: Warp | null;
   readonly grid: PlateGrid;
@@ -26,6 +29,7 @@ export interface PlateTask {
   readonly pathPattern: string;
   /** Layers whose portrait takes plates of this run: first and last plate number, inclusive. */
   readonly portraits: readonly { readonly name: string; readonly first: number; readonly last: number }[];
+  readonly brick: BrickPlan;
   /** Counts finished plates across all threads: one Int32 in shared memory. */
   readonly done: Int32Array<SharedArrayBuffer>;
 }
@@ -37,8 +41,18 @@ export interface PortraitPart {
   readonly count: Uint16Array;
 }
 
+/** A plate in small. */
+export interface BrickPlane {
+  /** Number of the plane in the brick. */
+  readonly plane: number;
+  /** Grey and opacity in turn, row by row. */
+  readonly bytes: Uint8Array;
+}
+
 export interface PlateResult {
   /** Pixels with data over all plates of the run. */
   readonly filled: number;
   readonly portraits: readonly PortraitPart[];
+  /** Planes of the brick among the plates of the run; bounded, since the brick is. */
+  readonly planes: readonly BrickPlane[];
 }

@@ -6,8 +6,9 @@ import { openVolume } from '../../formats/volume/registry.ts';
 import type { VolumeSource } from '../../formats/volume.ts';
 import { resamplePlate, slicesNeeded } from '../../kernels/resample.ts';
 import { writePyramid } from '../../output/pyramid.ts';
+import { brickPlane } from './brick-plan.ts';
 import { greyPicture } from './grey.ts';
-import type { PlateResult, PlateTask, PortraitPart } from './plate-task.ts';
+import type { BrickPlane, PlateResult, PlateTask, PortraitPart } from './plate-task.ts';
 import { SliceWindow } from './slice-window.ts';
 
 // Each thread of ours is one of a pair; more threads below it would only take turns.
@@ -32,6 +33,7 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
   const pixels = grid.width_px * grid.height_px;
   const window = new SliceWindow(source, task.brokenSlices);
   const portraits = new Map<string, PortraitPart>();
+  const planes: BrickPlane[] = [];
   const writing: Promise<void>[] = [];
   const values = new Float32Array(pixels);
   let filled = 0;
@@ -40,6 +42,7 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
     const zUm = task.zUm[n]!;
     await window.moveTo(...slicesNeeded(dieToVoxel, grid, zUm, nz, warp));
     filled += resamplePlate({ nx, ny, nz, mask, slice: window.slice }, dieToVoxel, grid, zUm, values, warp);
+    if (task.hidden) filled -= hide(values, task.hidden);
     for (const layer of task.portraits) {
       if (index < layer.first || index > layer.last) continue;
       let part = portraits.get(layer.name);
@@ -49,6 +52,9 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
       }
       accumulate(part, values);
     }
+    const { every } = task.brick;
+    if (index % every === 0)
+      planes.push({ plane: index / every, bytes: brickPlane(values, grid, task.brick) });
     const { black, white } = task.windows[n]!;
     const picture = greyPicture(values, grid.width_px, grid.height_px, black, white, task.transparent);
     const written = writePyramid(platePath(task.pathPattern, index), picture, 'lossy').then(() => {
@@ -60,7 +66,18 @@ async function plates(task: PlateTask, source: VolumeSource): Promise<PlateResul
     if (writing.length >= IN_FLIGHT) await writing.shift();
   }
   await Promise.all(writing);
-  return { filled, portraits: [...portraits.values()] };
+  return { filled, portraits: [...portraits.values()], planes };
+}
+
+/** Takes out what may not be shown, before anything is made of the plate. @returns pixels that had data */
+function hide(values: Float32Array, hidden: Uint8Array): number {
+  let taken = 0;
+  for (let n = 0; n < values.length; n++) {
+    if (hidden[n] === 0) continue;
+    if (!Number.isNaN(values[n])) taken++;
+    values[n] = Number.NaN;
+  }
+  return taken;
 }
 
 /** In shared memory, so that the sums reach the main thread without a copy. */

@@ -2,6 +2,7 @@
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
 import { type Affine3, invert3 } from '../../../shared/affine.ts';
+import type { Brick } from '../../../shared/artefacts/brick.ts';
 import type { Warp } from '../../../shared/artefacts/placement.ts';
 import type { Plates } from '../../../shared/artefacts/plates.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
@@ -9,6 +10,8 @@ import type { VolumeSpec } from '../../formats/volume/registry.ts';
 import type { Progress } from '../../output/progress.ts';
 import { plateTiles } from '../../output/pyramid.ts';
 import { openPool } from '../../workers/pool.ts';
+import { planBrick } from './brick-plan.ts';
+import { BrickWriter } from './brick-writer.ts';
 import type { PlateResult, PlateTask } from './plate-task.ts';
 import { plateWindows } from './plate-windows.ts';
 
@@ -21,6 +24,8 @@ export interface PlateJob {
   readonly campaignFolder: string;
   readonly brokenSlices: readonly number[];
   readonly mask: Uint8Array | null;
+  /** rows x columns of the plate grid, 1 where nothing may be shown; null where all may. In shared memory. */
+  readonly hidden?: Uint8Array | null;
   readonly voxelToDieUm: Affine3;
   /** Displacements added in the die frame; null where there are none. */
   readonly warp: Warp | null;
@@ -44,13 +49,14 @@ export interface Portrait {
 export interface PlateOutcome {
   readonly plates: Plates;
   readonly portraits: readonly Portrait[];
+  readonly brick: Brick;
 }
 
 /** Runs per thread: enough to even out the ends, few enough that windows of slices are seldom loaded twice. */
 const RUNS_PER_THREAD = 2;
 
 /**
- * @param folder where the scan's data go; plates.json itself is left to the caller
+ * @param folder where the scan's data go; plates.json and brick.json are left to the caller
  * @throws InputFault when a slice cannot be read or the disk refuses
  */
 export async function writePlates(
@@ -66,12 +72,15 @@ export async function writePlates(
   const transparent = true;
   const dieToVoxel = invert3(job.voxelToDieUm);
   const windows = plateWindows(job.sliceWindows, dieToVoxel, job.grid, job.zUm);
+  const small = planBrick(job.grid, windows);
+  const brick = new BrickWriter(small, job.grid, { stepUm: job.stepUm, zUm: job.zUm }, folder);
   const tasks = splitRuns(job.zUm.length, threads * RUNS_PER_THREAD).map(
     ([first, end]): PlateTask => ({
       spec: job.spec,
       campaignFolder: job.campaignFolder,
       brokenSlices: job.brokenSlices,
       mask: job.mask && shared(job.mask),
+      hidden: job.hidden ?? null,
       dieToVoxel,
       warp: job.warp,
       grid: job.grid,
@@ -81,13 +90,19 @@ export async function writePlates(
       transparent,
       pathPattern: join(folder, PLATE_PATH),
       portraits: job.portraits.filter((p) => p.first < end && p.last >= first),
+      brick: small,
       done,
     }),
   );
   const pool = openPool<PlateTask, PlateResult>(new URL('./plate-worker.ts', import.meta.url), threads);
   const bar = progress.bar(`plates ${job.scanId}`, job.zUm.length, 'plates');
   try {
-    const results = await watched(Promise.all(tasks.map((task) => pool.run(task, signal))), done, bar);
+    const run = async (task: PlateTask): Promise<Omit<PlateResult, 'planes'>> => {
+      const { planes, ...result } = await pool.run(task, signal);
+      await brick.add(planes);
+      return result;
+    };
+    const results = await watched(Promise.all(tasks.map(run)), done, bar);
     bar.finish(`${job.grid.width_px} x ${job.grid.height_px} px`);
     const filled = results.reduce((sum, r) => sum + r.filled, 0);
     return {
@@ -103,6 +118,7 @@ export async function writePlates(
         covered: filled / (pixels * job.zUm.length),
       },
       portraits: job.portraits.map((p) => joinPortrait(p, results, pixels)),
+      brick: brick.finish(),
     };
   } finally {
     await pool.close();
@@ -146,7 +162,7 @@ async function watched<T>(
 
 function joinPortrait(
   range: PlateTask['portraits'][number],
-  results: readonly PlateResult[],
+  results: readonly Pick<PlateResult, 'portraits'>[],
   pixels: number,
 ): Portrait {
   const sum = new Float64Array(pixels);

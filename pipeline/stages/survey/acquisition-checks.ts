@@ -53,7 +53,7 @@ export function acquisitionChecks(
       verdict: agrees ? 'agrees' : 'odd',
       text:
         `Far-field imaging at ${energy_keV} keV, ${detector_distance_m} m and ${detector_pixels} pixels of ` +
-        `${detector_pixel_um} µm gives ${implied.toFixed(2)} nm; the voxel is ${voxelNm.x} nm` +
+        `${detector_pixel_um} µm gives ${implied.toFixed(2)} nm; the voxel is ${Number(voxelNm.x.toPrecision(6))} nm` +
         `${agrees ? '.' : ' (the volume may be binned, or the technique another one).'}`,
     });
   }

@@ -55,7 +55,7 @@ export async function settled(page: Page): Promise<void> {
   await page.waitForFunction(() => {
     const viewer = document.querySelector<HTMLElement>('scan-viewer');
     const pane = viewer?.querySelector<HTMLElement>('.pane[data-view="image"]');
-    return viewer?.dataset.ready === '' && pane?.dataset.shown === `plate ${viewer.dataset.plate}`;
+    return viewer?.dataset.ready === '' && pane?.dataset.sharp === `plate ${viewer.dataset.plate}`;
   });
   // The swap is said at once and drawn with the next frames.
   await page.evaluate(

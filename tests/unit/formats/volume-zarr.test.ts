@@ -93,7 +93,7 @@ describe.skipIf(!zarrPython.path)(`Zarr version 2 by the reference implementatio
   });
 
   const images: readonly (readonly [string, readonly (number | null)[], RegExp])[] = [
-    ['ome', [30, 20, 10], /OME-Zarr 0\.4, array 0; .*full resolution of 2 levels: 0/],
+    ['ome', [30, 20, 10], /OME-Zarr 0\.4, array 0; .*2 levels, the full resolution is 0/],
     ['ome-tczyx', [30, 20, 10], /axes of length 1 dropped from 1 x 1 x 7 x 37 x 53/],
     ['ome-xyz', [30, 20, 10], /another order than z, y, x/],
     ['ome-no-unit', [null, null, null], /axis z has no unit/],

@@ -406,7 +406,7 @@ describe('the command line', () => {
     const { status, stdout } = stratafolio('check', model);
     expect(status).toBe(0);
     expect(stdout).toContain(`${SHAPE.nx} x ${SHAPE.ny} x ${SHAPE.nz} uint16`);
-    expect(stdout).toMatch(/metal1 +0\.55 to 1\.25 +21\/0 +2 \/ 2/);
+    expect(stdout).toMatch(/metal1 +0\.55 to 1\.25 +21\/0 +2 +2$/m);
     expect(PROCESS).toContain('metal1');
   });
 });

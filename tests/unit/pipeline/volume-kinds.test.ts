@@ -127,7 +127,7 @@ describe('the same volume', () => {
       build('hdf5');
       expectSame('hdf5');
       const { stdout } = stratafolio('check', folder);
-      expect(stdout).toMatch(/files +1 \(HDF5\)/);
+      expect(stdout).toMatch(/files +bars\.h5 \(HDF5\)/);
     },
     60_000,
   );

@@ -38,7 +38,9 @@ describe('permalink', () => {
     ['#z=abc&x=NaN&y=Infinity', {}],
     ['#w=0', {}],
     ['#w=-2&show=all', {}],
-    ['#z=1e-1&unknown=5&show=image', { zUm: 0.1, views: 'image' }],
+    // What others keep in the address passes through: small letters, of bounded length.
+    ['#z=1e-1&unknown=5&show=image', { zUm: 0.1, views: 'image', extras: { unknown: '5' } }],
+    [`#z=1&Q=2&a1=3&long=${'x'.repeat(2001)}`, { zUm: 1 }],
     ['z=3', { zUm: 3 }],
   ])('%j is read as %j', (fragment, state) => expect(parseState(fragment)).toEqual(state));
 

@@ -4,7 +4,8 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, expect, it } from 'vitest';
 import { openVolume } from '../../../pipeline/formats/volume/registry.ts';
-import { describeScan } from '../../../pipeline/stages/survey/describe-campaign.ts';
+import { describeScan } from '../../../pipeline/stages/survey/describe/describe-scan.ts';
+import { printed } from '../../../pipeline/stages/survey/describe/entries.ts';
 import { greyUnit, surveyScan, voxelSize } from '../../../pipeline/stages/survey/survey-scan.ts';
 import { volumeSpec } from '../../../pipeline/stages/survey/volume-spec.ts';
 import { type CampaignScan, scanSchema } from '../../../shared/artefacts/campaign.ts';
@@ -49,8 +50,15 @@ it('follows campaign.yaml where the two differ, and tells both values', async ()
 });
 
 it('is described for check, doubts and all', async () => {
-  const lines = (await describeScan(folder, scan({ voxel_nm: 12 }))).join('\n');
-  expect(lines).toMatch(/files +1 \(ZARR\)/);
+  const entries = await describeScan(
+    { folder, process: null, allowOutside: false },
+    null,
+    scan({ voxel_nm: 12 }),
+  );
+  const lines = printed(entries)
+    .join('\n')
+    .replaceAll(/\n {18}/g, ' ');
+  expect(lines).toMatch(/files +scan\.zarr\/s0 \(Zarr\)/);
   expect(lines).toMatch(
     /doubt +Voxel size along x: campaign\.yaml says 12 nm, the OME-Zarr metadata says 10 nm/,
   );

@@ -1,0 +1,86 @@
+/** How small the brick is: bounded whatever the volume measures, so that a browser may hold all of it. */
+import type { PlateGrid } from '../../../shared/frames.ts';
+import type { GreyWindow } from './plate-windows.ts';
+
+/** Pixels along the longer side of a plane. */
+const LONGER_SIDE = 256;
+/** Planes; a taller volume shows every second plate, or every third. */
+const MOST_PLANES = 384;
+/** A window so many times wider than the middle one belongs to a slice gone wrong, and would leave no greys for others. */
+const TOO_WIDE = 16;
+
+export interface BrickPlan {
+  /** Pixels of the plate grid along one pixel of the brick. */
+  readonly factor: number;
+  readonly columns: number;
+  readonly rows: number;
+  readonly every: number;
+  readonly grey: GreyWindow;
+}
+
+/** @param windows of every plate, at least one */
+export function planBrick(grid: PlateGrid, windows: readonly GreyWindow[]): BrickPlan {
+  const factor = Math.max(1, Math.ceil(Math.max(grid.width_px, grid.height_px) / LONGER_SIDE));
+  return {
+    factor,
+    columns: Math.ceil(grid.width_px / factor),
+    rows: Math.ceil(grid.height_px / factor),
+    every: Math.max(1, Math.ceil(windows.length / MOST_PLANES)),
+    grey: commonWindow(windows),
+  };
+}
+
+/** One window for all plates: heights must be comparable in a vertical section. */
+function commonWindow(windows: readonly GreyWindow[]): GreyWindow {
+  const widths = windows.map((w) => w.white - w.black).sort((a, b) => a - b);
+  const most = TOO_WIDE * widths[widths.length >> 1]!;
+  const sound = windows.filter((w) => w.white - w.black <= most);
+  return {
+    black: sound.reduce((least, w) => Math.min(least, w.black), Number.POSITIVE_INFINITY),
+    white: sound.reduce((most, w) => Math.max(most, w.white), Number.NEGATIVE_INFINITY),
+  };
+}
+
+/** Centre of the upper left pixel of the brick: the middle of the pixels it takes together. */
+export const brickOrigin = (grid: PlateGrid, factor: number): [number, number] => {
+  const half = ((factor - 1) / 2) * grid.pixel_um;
+  return [grid.origin_um[0] + half, grid.origin_um[1] - half];
+};
+
+/**
+ * One plate in small: means over squares of pixels, of those with data. Grey and opacity in turn, `columns * rows`
+ * pairs; a pixel of which less than half has data has none.
+ * @param values plate on the grid, NaN where there is no data
+ */
+export function brickPlane(values: Float32Array, grid: PlateGrid, plan: BrickPlan): Uint8Array {
+  const { factor, columns, rows, grey } = plan;
+  const { width_px: width, height_px: height } = grid;
+  const scale = 255 / (grey.white - grey.black);
+  const bytes = new Uint8Array(2 * columns * rows);
+  const sums = new Float64Array(columns);
+  const counts = new Uint32Array(columns);
+  for (let row = 0; row < rows; row++) {
+    const end = Math.min(height, (row + 1) * factor);
+    sums.fill(0);
+    counts.fill(0);
+    for (let y = row * factor; y < end; y++) {
+      for (let x = 0, n = y * width; x < width; x++, n++) {
+        const value = values[n]!;
+        if (Number.isNaN(value)) continue;
+        const column = Math.floor(x / factor);
+        sums[column]! += value;
+        counts[column]!++;
+      }
+    }
+    for (let column = 0; column < columns; column++) {
+      const pixels = (end - row * factor) * (Math.min(width, (column + 1) * factor) - column * factor);
+      const count = counts[column]!;
+      if (count === 0 || 2 * count < pixels) continue;
+      const at = 2 * (row * columns + column);
+      const value = Math.round((sums[column]! / count - grey.black) * scale);
+      bytes[at] = Math.min(255, Math.max(0, value));
+      bytes[at + 1] = 255;
+    }
+  }
+  return bytes;
+}

@@ -1,0 +1,98 @@
+/** The brick under the tiles: every depth at once, in the right greys, at the right place. */
+import type { Page } from '@playwright/test';
+import { fineGrey, MARK, markGrey } from '../fixtures/folio/facts.ts';
+import { canvasPixel, expect, settled, test } from './support/page.ts';
+
+const slider = (page: Page) => page.getByRole('slider', { name: 'Depth' });
+
+/** Waits for the brick, then keeps all further tiles of plates back. */
+async function brickAlone(page: Page, hash: string): Promise<void> {
+  await page.goto(`scan/fine/${hash}`);
+  await settled(page);
+  await page.locator('.pane[data-view="image"][data-brick-whole]').waitFor();
+  await page.route('**/plates/*_files/**', () => {});
+}
+
+const frames = (page: Page, count: number): Promise<void> =>
+  page.evaluate(async (left) => {
+    for (let n = 0; n < left; n++) await new Promise(requestAnimationFrame);
+  }, count);
+
+test('every depth stands on screen within two frames, without a tile', async ({ page }) => {
+  await brickAlone(page, '#z=2.4&x=107&y=85.05&w=4&show=both');
+  await slider(page).focus();
+  await page.keyboard.press('Home');
+  for (let index = 1; index < 20; index++) {
+    await page.keyboard.press('ArrowUp');
+    await frames(page, 2);
+    const [grey = 0, , , alpha] = await canvasPixel(page, 'image');
+    expect(alpha).toBe(255);
+    expect(Math.abs(grey - markGrey(index)), `plate ${index}`).toBeLessThanOrEqual(1);
+    await expect(page.locator('.pane[data-view="image"]')).toHaveAttribute('data-shown', `plate ${index}`);
+  }
+});
+
+test('it lies where the tiles lie', async ({ page }) => {
+  // The grid is 15 µm by 10: all of it, 300 pixels by 200, with a pixel of the brick every 0.1 µm.
+  await brickAlone(page, '#z=0.2&x=107.475&y=85.025&w=24&show=image');
+  await slider(page).focus();
+  await page.keyboard.press('End');
+  await frames(page, 3);
+  const shares = await page.locator('.pane[data-view="image"] .ground').evaluate((ground) => {
+    const { clientWidth: width, clientHeight: height } = ground;
+    return { width, height };
+  });
+  const at = (column: number, row: number): [number, number] => {
+    const umPerPx = 24 / shares.width;
+    const x = 0.5 + (100 + 0.05 * column - 107.475) / 24;
+    const y = 0.5 - (90 - 0.05 * row - 85.025) / umPerPx / shares.height;
+    return [x, y];
+  };
+  // Middles of cells, and a pixel of the brick inside each edge of the mark.
+  const places = [
+    [25, 35],
+    [85, 15],
+    [205, 105],
+    [285, 155],
+    [MARK.column + 3, MARK.row + 30],
+    [MARK.column + 56, MARK.row + 30],
+    [MARK.column + 30, MARK.row + 3],
+    [MARK.column + 30, MARK.row + 56],
+  ] as const;
+  for (const [column, row] of places) {
+    const [x, y] = at(column, row);
+    const [grey = 0] = await canvasPixel(page, 'image', x, y);
+    expect(Math.abs(grey - fineGrey(column, row, 19)), `pixel ${column}, ${row}`).toBeLessThanOrEqual(2);
+  }
+  // The corner without data stays without.
+  expect(await canvasPixel(page, 'image', ...at(8, 192))).toEqual([0, 0, 0, 0]);
+});
+
+test('the drawing follows at once as well', async ({ page }) => {
+  await brickAlone(page, '#z=2.4&x=107&y=85.05&w=4&show=both');
+  const pane = page.locator('.pane[data-view="drawing"]');
+  // All layers of the drawing, a tile each, come after the first.
+  await page.waitForLoadState('networkidle');
+  await page.route('**/renders/*_files/**', () => {});
+  await page.getByRole('combobox', { name: 'Go to layer' }).selectOption('poly');
+  await frames(page, 2);
+  await expect(pane).toHaveAttribute('data-shown', 'poly');
+  // Poly is drawn where row % 40 is 10 to 24: row 90 is, row 110 is not.
+  const height = await pane.locator('.ground').evaluate((ground) => ground.clientHeight / ground.clientWidth);
+  const share = (row: number): number => 0.5 - (90 - 0.05 * row - 85.05) / 4 / height;
+  expect((await canvasPixel(page, 'drawing', 0.5, share(96)))[3]).toBeGreaterThan(200);
+  expect((await canvasPixel(page, 'drawing', 0.5, share(110)))[3]).toBeLessThan(60);
+});
+
+test('without a brick plates come from their tiles', async ({ page }) => {
+  await page.route('**/brick.json', async (route) => {
+    const answer = await route.fetch();
+    await route.fulfill({ json: { ...(await answer.json()), sheets: [] } });
+  });
+  await page.goto('scan/fine/#z=2.4&x=107&y=85.05&w=4&show=both');
+  await settled(page);
+  await slider(page).focus();
+  await page.keyboard.press('PageUp');
+  await settled(page);
+  expect((await canvasPixel(page, 'image'))[0]).toBe(markGrey(14));
+});
