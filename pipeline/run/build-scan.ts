@@ -112,7 +112,7 @@ export async function buildScan(
         )
       : null;
   const sited = stack ? turnedUpward(found.placement, stack, survey.shape.nz) : found.placement;
-  const plan = planPlates(sited.voxel_to_die_um, field.box, survey.shape.nz);
+  const planned = planPlates(sited.voxel_to_die_um, field.box, survey.shape.nz);
   const frame = sited.source === 'none' ? 'scan' : 'die';
   const drawing = layout && loaded.process && frame === 'die' ? { layout, process: loaded.process } : null;
   const measured = drawing
@@ -120,14 +120,16 @@ export async function buildScan(
         measureScanHeights(
           {
             ...{ spec: surveyed.spec, campaignFolder: loaded.folder, brokenSlices: survey.broken_slices },
-            ...{ mask: field.mask, placement: sited, plan, process: drawing.process },
+            ...{ mask: field.mask, placement: sited, plan: planned, process: drawing.process },
             ...{ layout: drawing.layout.layout, top: drawing.layout.top },
+            sliceUm: survey.voxel_nm.z / 1000,
           },
           signal,
         ),
       )
     : null;
   const placement = drawing ? withMeasuredHeights(sited, measured) : sited;
+  const plan = measured?.redepthed?.plan ?? planned;
   if (withheld.hidesPlaces && placement.verdict !== 'locked') {
     await rm(folder, { recursive: true });
     return null;

@@ -136,9 +136,9 @@ function placementOf(result: AutomaticResult, map: Affine3, work: WorkVolume, ba
 }
 
 /** The scatter of the patches says nothing of what they have in common; what trials with known truth showed is added. */
-function widened(
+export function widened(
   scatter: { x: number; y: number; z: number },
-  work: WorkVolume,
+  work: Pick<WorkVolume, 'voxelUm'>,
 ): Placement['uncertainty_um'] {
   if (!Number.isFinite(scatter.x + scatter.y + scatter.z)) return null;
   const side = COMMON_VOXELS.plane * work.voxelUm[0];

@@ -180,7 +180,7 @@ const place = (work: WorkVolume, chip: Chip, centresUm: Box = REGION, layoutUm: 
 
 const POSE: Pose = { x: 12.6, y: 11.1, turnDeg: 97, mirrored: true, topFirst: true, tilt: [0.004, -0.006] };
 
-describe('automatic placement', { timeout: 60_000 }, () => {
+describe('automatic placement', { timeout: 300_000 }, () => {
   it('places a turned, mirrored, inverted, noisy scan to a fraction of a voxel', async () => {
     const chip = randomChip(1);
     const result = await place(scanOf(chip, POSE, -1, 0.6, 2), chip);

@@ -32,7 +32,7 @@ export interface BeyondInput {
 /** So many fields to every side are looked at. */
 const REACH_FIELDS = 14;
 /** Places beyond that are brought back. */
-const KEEP = 24;
+const KEEP = 12;
 
 /** What of the layout lies within reach of what was searched; null where all of that was searched. */
 export function beyondBox({

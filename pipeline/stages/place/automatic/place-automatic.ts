@@ -53,7 +53,9 @@ export interface AutomaticResult extends Judgement {
 const TRIED = 40;
 const FINALISTS = 6;
 /** Best places inside what was searched whose height, order and scale are taken for the rest of the layout. */
-const LEADING = 3;
+const LEADING = 2;
+/** Places below this share of the best one's strength on the coarse level are no rivals on the middle one. */
+const HOPELESS = 0.65;
 /** Places that the search brings back. */
 const MOST_FOUND = 80;
 /** A place where the campaign says goes before a place elsewhere that is better by less than this. */
@@ -130,7 +132,9 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
     const [x, y] = middleOf(work, c.workToDie);
     return said !== null && inBox(said, x, y);
   };
-  const last = ranked.filter((c, n) => n < FINALISTS || (inSaid(c) && n < TRIED)).slice(0, 2 * FINALISTS);
+  const strongest = ranked[0]?.refined.strength ?? 0;
+  const likely = ranked.filter((c, n) => n < 2 || c.refined.strength >= HOPELESS * strongest);
+  const last = likely.filter((c, n) => n < FINALISTS || (inSaid(c) && n < TRIED)).slice(0, 2 * FINALISTS);
   for (const { hypothesis, workToDie: start } of last)
     finalists.push(await improve(middle, { hypothesis, start }, exact, finer(pixelUm), pause));
   finalists.sort((p, q) => q.refined.strength - p.refined.strength);

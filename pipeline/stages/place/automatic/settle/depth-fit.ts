@@ -37,18 +37,16 @@ const VOXEL = 0.03;
 const LAYER_UM = 0.012;
 
 export function fitDepth(input: DepthInput): DepthFit | null {
-  const { depths, middleUm, middle } = input;
+  const { depths, middleUm } = input;
   const tilt = tiltOf(input);
   const shown = depths.offsetUm.flatMap((offset, n) => (offset === null ? [] : [n]));
   if (shown.length === 0) return null;
-  const line = lineThrough(
+  const line = throughFilms(
     shown.map((n) => middleUm[n]!),
-    // Offsets of the whole field hold where its patches have their middle; that the tilt is off there is second order.
     shown.map((n) => depths.offsetUm[n]!),
     shown.map(() => LAYER_UM ** 2),
-    input,
+    { levelsUm: input.levelsUm, aboutUm: input.middle[2], stretch: input.stretch },
   );
-  void middle;
   return { ...line, ...tilt };
 }
 
@@ -74,12 +72,18 @@ function tiltOf({ depths: { cells }, middle }: DepthInput): Pick<DepthFit, 'alon
   return { alongX: fit?.solution[layers.length] ?? 0, alongY: fit?.solution[layers.length + 1] ?? 0 };
 }
 
-/** Generalised least squares of offset = place + slope * (height - middle), films off one by one, slope expected. */
-function lineThrough(
+/**
+ * Generalised least squares of offset = place + slope * (height - about), films off one by one, slope expected.
+ * @source Aitken, Proc. Royal Society of Edinburgh 55, 42 (1936), for the estimate.
+ * @param heights drawn heights, micrometres
+ * @param offsets how much too high each of them lies
+ * @param own variance of each offset as it is measured
+ */
+export function throughFilms(
   heights: readonly number[],
   offsets: readonly number[],
   own: readonly number[],
-  { levelsUm, middle, stretch }: DepthInput,
+  { levelsUm, aboutUm, stretch }: { levelsUm: readonly number[]; aboutUm: number; stretch: number },
 ): Pick<DepthFit, 'place' | 'alongZ' | 'sdUm'> {
   const n = heights.length;
   const covariance = Matrix.zeros(n, n);
@@ -90,7 +94,7 @@ function lineThrough(
         b,
         filmsBelow(levelsUm, Math.min(heights[a]!, heights[b]!)) + (a === b ? own[a]! : 0),
       );
-  const design = new Matrix(heights.map((h) => [1, h - middle[2]]));
+  const design = new Matrix(heights.map((h) => [1, h - aboutUm]));
   const weighted = solve(covariance, design);
   const normal = design.transpose().mmul(weighted);
   const right = weighted.transpose().mmul(Matrix.columnVector([...offsets]));
