@@ -15,6 +15,8 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
   stratafolio build <campaign>     the folio; --out <folder>  where it goes (<campaign>/folio)
                                               --data-only     no pages, only the data
                                               --jobs N        threads (all processors)
+                                              --engine slurm  the long stages as jobs of a Slurm cluster
+                                              --force         does again what earlier builds have done
   check and build take --follow-links-out: paths and links may lead out of the campaign folder
   stratafolio serve <folio>        a local server, to look at it; --port N (4173)
   stratafolio verify <folio>       every file against its recorded checksum
@@ -87,11 +89,13 @@ async function dispatch(argv: readonly string[]): Promise<number> {
         values['follow-links-out'] ?? false,
       );
     case 'build': {
-      if (values.engine !== undefined && values.engine !== 'local') {
-        throw new UsageFault(`--engine ${values.engine}: this version builds with the engine "local" only.`);
-      }
+      const { engine = 'local' } = values;
+      if (engine !== 'local' && engine !== 'slurm')
+        throw new UsageFault(`--engine takes local or slurm, not "${engine}".`);
       return (await import('./commands/build.ts')).build(operand, {
         dataOnly: values['data-only'] ?? false,
+        force: values.force ?? false,
+        engine,
         allowOutside: values['follow-links-out'] ?? false,
         ...(values.out === undefined ? {} : { out: values.out }),
         ...(values.jobs === undefined ? {} : { jobs: wholeNumber('jobs', values.jobs, 1, 256) }),

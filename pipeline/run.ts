@@ -6,25 +6,24 @@ import { reviewsSchema } from '../shared/artefacts/reviews.ts';
 import type { FolioWithheld } from '../shared/artefacts/withheld.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import type { BuildOptions, BuildSummary } from './build-options.ts';
+import { lockBuild } from './engine/build-lock.ts';
+import { cachePlace } from './engine/cache-place.ts';
+import { StepStore } from './engine/step-store.ts';
 import { writeArtefact } from './output/files.ts';
-import { openStaging } from './output/staging.ts';
+import { openStaging, type Staging } from './output/staging.ts';
+import { buildPages } from './run/build-pages.ts';
 import { buildPicture } from './run/build-picture.ts';
 import { buildScan } from './run/build-scan.ts';
-import { buildSite } from './stages/publish/build-site.ts';
+import { workOnCluster } from './run/cluster/work-on-cluster.ts';
+import { prepare } from './run/prepare.ts';
+import { BuildSteps } from './run/steps.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
 import { lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { readReviews } from './stages/publish/reviews.ts';
-import {
-  folioWithheld,
-  resolveWithheld,
-  shownLayout,
-  shownProcess,
-} from './stages/publish/withhold/resolve.ts';
+import { folioWithheld, shownLayout, shownProcess } from './stages/publish/withhold/resolve.ts';
 import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
 import { checkFound } from './stages/survey/inside-campaign.ts';
-import { loadCampaign } from './stages/survey/load-campaign.ts';
-import { loadLayout } from './stages/survey/load-layout.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
 import { SOFTWARE } from './version.ts';
 
@@ -47,10 +46,9 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
       stages.set(name, (stages.get(name) ?? 0) + (performance.now() - from) / 1000);
     }
   };
-  const loaded = await loadCampaign(campaignPath, options.allowOutside ?? false);
+  const prepared = await prepare(campaignPath, options.allowOutside ?? false, timed);
+  const { loaded, layout, withheld } = prepared;
   const target = resolve(options.out ?? join(loaded.folder, 'folio'));
-  const layout = await timed('survey', () => loadLayout(loaded));
-  const withheld = resolveWithheld(loaded.campaign, layout);
   const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons, (files) =>
     checkFound(loaded.folder, files, 'lessons', loaded.allowOutside),
   );
@@ -61,16 +59,26 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   );
   for (const scan of loaded.campaign.scans) if (scan.image) picturePixelUm(scan);
   await checkWords(loaded, lessons, reviews, withheld);
-  const staging = await openStaging(target);
+  const cache = await cachePlace(loaded.folder);
+  const locks = [await lockBuild(join(cache, 'lock'), loaded.folder)];
+  let staging: Staging | null = null;
   try {
+    locks.push(await lockBuild(`${target}.lock`, target));
+    staging = await openStaging(target);
+    // On a cluster other machines make the entries: what is to be passed over has to be gone.
+    const store = new StepStore(cache, options.force && options.engine !== 'slurm');
+    if (options.force && options.engine === 'slurm') await store.clear();
+    const steps = new BuildSteps(store, cache, staging.folder, timed);
+    if (options.engine === 'slurm') await workOnCluster(prepared, steps, options);
+    await store.clearWork();
     const scans: FolioScan[] = [];
     const leftOut: FolioWithheld['scans'] = [];
     for (const scan of loaded.campaign.scans) {
       const built = scan.image
         ? withheld.hidesPlaces
           ? null
-          : await timed('pictures', () => buildPicture(loaded.folder, scan, staging.folder))
-        : await buildScan(loaded, layout, withheld, scan, staging.folder, options, timed);
+          : await buildPicture(loaded.folder, scan, steps)
+        : await buildScan(loaded, layout, withheld, scan, options, steps);
       if (built) scans.push(built);
       else leftOut.push({ id: scan.id, title: scan.title ?? scan.id });
     }
@@ -90,15 +98,17 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     );
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
-    if (!options.dataOnly) {
-      options.progress.line('pages                  being generated');
-      await timed('pages', () => buildSite(staging.folder, lessons, options.signal));
-    }
-    const size = await timed('checksums', () => writeManifest(staging.folder, SOFTWARE));
+    if (!options.dataOnly) await buildPages(steps, lessons, options);
+    const { folder } = staging;
+    const size = await timed('checksums', () => writeManifest(folder, SOFTWARE, steps.sums));
     await staging.commit();
-    return { folio: target, ...size, seconds: (performance.now() - started) / 1000, stages, doubts };
+    await store.prune();
+    const seconds = (performance.now() - started) / 1000;
+    return { folio: target, ...size, seconds, stages, steps: store.counts, doubts };
   } catch (error) {
-    await staging.discard();
+    await staging?.discard();
     throw error;
+  } finally {
+    for (const lock of locks) await lock.release();
   }
 }

@@ -31,7 +31,7 @@ export interface MeasuredHeights {
   /** The warp of the placement with the bow of the layers in it, where they are bowed; else null. */
   readonly bowedWarp: NonNullable<Placement['warp']> | null;
   /** The placement's depth corrected by the heights, and the plates for it; null where it stays as it was. */
-  readonly redepthed: Redepthed | null;
+  readonly redepthed: Omit<Redepthed, 'height'> | null;
   /** Strength of the layer that holds best over the field, in deviations of its scatter from block to block. */
   readonly held: number;
   readonly doubts: readonly string[];
@@ -109,8 +109,13 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
         'these heights are reckoned from the layers above and below and from the process table, and may be off by more ' +
         'than a plate.',
     );
-  return { layers, bowedWarp, redepthed, held, doubts };
+  return { layers, bowedWarp, redepthed: redepthed && withoutFunction(redepthed), held, doubts };
 }
+
+/** What can be kept in a file between builds. */
+const withoutFunction = ({ voxelToDieUm, plan, sdUm }: Redepthed): MeasuredHeights['redepthed'] => ({
+  ...{ voxelToDieUm, plan, sdUm },
+});
 
 /** Reckoned heights that their neighbours hold to a plate, or to a fraction of the layer, are no cause for doubt. */
 function doubtful({ bottom_um, top_um, bottom_sd_um, top_sd_um }: LayerSpan, stepUm: number): boolean {
