@@ -1,6 +1,8 @@
 /** Opens the panels of a viewer that have data, and joins them: a finding leads to its nets, a net to its findings. */
 import type { NetPlace } from '../lib/permalink.ts';
+import { attachEmbed } from './embed.ts';
 import { FindingsPanel } from './findings-panel.ts';
+import { attachLesson } from './lesson-host.ts';
 import { attachMeasuring } from './measure/attach.ts';
 import type { LitNet } from './net-data.ts';
 import { NetPanel } from './net-panel.ts';
@@ -15,6 +17,8 @@ export interface Panels {
 
 /** @returns null where the scan has neither findings nor nets, or their files cannot be had */
 export async function openPanels(host: ViewerHost): Promise<Panels | null> {
+  attachEmbed(host.element);
+  attachLesson(host);
   const side = (name: string): HTMLElement | null =>
     host.element.querySelector<HTMLElement>(`[data-side="${name}"]`);
   const [forFindings, forNets] = [side('findings'), side('nets')];
