@@ -31,9 +31,10 @@ import type { LoadedCampaign } from '../stages/survey/load-campaign.ts';
 import type { LoadedLayout } from '../stages/survey/load-layout.ts';
 import { defaultThreads } from '../workers/pool.ts';
 import { plateSteps } from './plate-steps.ts';
-import { publicScan } from './public-scan.ts';
+import { publicScan, sliceFacts } from './public-scan.ts';
 import { layoutKey, siteScan, type VolumeScan } from './site-scan.ts';
 import { type BuildSteps, lazily } from './steps.ts';
+import { checkUnchanged } from './volume-files.ts';
 
 /** What is shown of a drawing: withholding, and through it the layout's readers and its own code. */
 const SHOWN_CODE = ['pipeline/stages/publish/withhold/resolve.ts', 'pipeline/stages/survey/load-layout.ts'];
@@ -71,7 +72,11 @@ export async function buildScan(
   const { plates, brick, portraits, portraitsKey } = await steps.timed('plates', () =>
     plateSteps(
       ...([steps, open.job, content, folder] as const),
-      options.jobs ?? defaultThreads(),
+      {
+        threads: options.jobs ?? defaultThreads(),
+        memoryMb: options.memoryMb ?? null,
+        slice: sliceFacts(survey),
+      },
       progress,
       signal,
     ),
@@ -179,6 +184,10 @@ export async function buildScan(
       }),
   );
 
+  if (content)
+    await steps.timed('checksums', () =>
+      checkUnchanged(content.key, surveyed.spec, scan.id, steps, loaded.folder),
+    );
   if (compared) {
     await writeArtefact(join(folder, 'findings.json'), findingsSchema, compared.findings);
     if (compared.selftest)
