@@ -60,7 +60,8 @@ export function findingOf(
 
 /**
  * Tails of misfit are heavier than decoys alone show: just above the threshold a difference is as often false as true,
- * half as much above it hardly ever. Slope from simulated scans of four layouts (tests/bench/results.md).
+ * half as much above it hardly ever. The slope was chosen by hand on simulated scans and is not fitted: how often findings
+ * near the threshold are right is what `npm run bench:findings` prints as reliability.
  */
 const nearThreshold = (ratio: number): number => Math.exp(-10 * (ratio - 1));
 
