@@ -128,7 +128,7 @@ function placementOf(result: AutomaticResult, map: Affine3, work: WorkVolume, ba
 }
 
 /** The scatter of the patches says nothing of what they have in common; what trials with known truth showed is added. */
-function widened(
+export function widened(
   scatter: { x: number; y: number; z: number },
   work: WorkVolume,
 ): Placement['uncertainty_um'] {
