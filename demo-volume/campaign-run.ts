@@ -2,7 +2,7 @@
 import { degrees } from '../shared/units.ts';
 import type { Staging } from './campaign-folder.ts';
 import { fabricate } from './fabricate.ts';
-import { FAULT_PLAN } from './faults.ts';
+import { FAULT_PLAN, type FaultKind } from './faults.ts';
 import type { Field } from './field.ts';
 import { type ConditionOptions, drawConditions, USUAL } from './image/conditions.ts';
 import { type ScanPose, voxelToDie } from './image/scan-frame.ts';
@@ -37,7 +37,8 @@ export interface CampaignInput {
   readonly statedNm: number;
   readonly region: Box;
   readonly fill: boolean;
-  readonly faults: boolean;
+  /** Or which, in their order. */
+  readonly faults: boolean | readonly FaultKind[];
   readonly cnr: number;
   readonly circular: boolean;
   readonly conditions?: ConditionOptions;
@@ -83,7 +84,7 @@ export async function writeCampaign(input: CampaignInput, staging: Staging): Pro
   const made = fabricate(input.flat, stack.layers, field, {
     seed: stamp.seed,
     fill: input.fill,
-    faults: input.faults ? FAULT_PLAN : [],
+    faults: input.faults === true ? FAULT_PLAN : input.faults || [],
     region: input.region,
     thicknessSd: asked.thicknessSd,
   });

@@ -9,7 +9,16 @@ import type { Ring } from './layout/library.ts';
 import type { StackLayer } from './process-stack.ts';
 import type { Random } from './random.ts';
 
-export type FaultKind = 'missing-via' | 'open' | 'bridge' | 'extra-shape' | 'narrow';
+/** The last three only where they are asked for. */
+export type FaultKind =
+  | 'missing-via'
+  | 'open'
+  | 'bridge'
+  | 'extra-shape'
+  | 'narrow'
+  | 'missing-shape'
+  | 'extra-via'
+  | 'wide';
 
 export interface Fault {
   readonly kind: FaultKind;
@@ -254,6 +263,48 @@ class FaultChooser {
     return this.#fault('extra-shape', layer.name, box, [], [], [ring]);
   }
 
+  /** A short shape of its own that is not there at all. */
+  #missingShape(): Fault | null {
+    const { drawn, random, stack } = this.#context;
+    const seen = new Set(stack.filter((l) => this.#visible(l)).map((l) => l.name));
+    const index = random.below(drawn.shapes.length);
+    const shape = drawn.shapes[index];
+    if (!shape || !seen.has(shape.layer) || shape.ring.length !== 8) return null;
+    const width = this.#width.get(shape.layer) as number;
+    const [w, h] = [shape.box[2] - shape.box[0], shape.box[3] - shape.box[1]];
+    if (Math.min(w, h) > 2 * width || Math.max(w, h) > 6 * width) return null;
+    if (drawn.near(shape.layer, grown(shape.box, 0.01)).length > 1) return null;
+    const cut = boxRing(grown(shape.box, width / 4));
+    return this.#fault('missing-shape', shape.layer, shape.box, [index], [cut], []);
+  }
+
+  /** A via of the drawn size where none is drawn. */
+  #extraVia(): Fault | null {
+    const { drawn, random, stack } = this.#context;
+    const vias = stack.filter((l) => l.role === 'via').map((l) => l.name);
+    const model = drawn.shapes[random.below(drawn.shapes.length)];
+    if (!model || !vias.includes(model.layer)) return null;
+    const width = this.#width.get(model.layer) as number;
+    const [dx, dy] = [random.between(-6, 6) * width, random.between(-6, 6) * width];
+    const [x0, y0, x1, y1] = model.box;
+    const box: Box = [x0 + dx, y0 + dy, x1 + dx, y1 + dy];
+    if (drawn.near(model.layer, grown(box, width)).length > 0) return null;
+    return this.#fault('extra-via', model.layer, box, [], [], [boxRing(box)]);
+  }
+
+  /** A wire that swells to one and a half of its width, and reaches no other. */
+  #wide(): Fault | null {
+    const { drawn, random } = this.#context;
+    if (this.#wires.length === 0) return null;
+    const wire = random.pick(this.#wires);
+    const box = this.#stretch(wire, random.between(3, 4) * wire.width);
+    if (!box) return null;
+    const swollen = grownAcross(box, wire.axis, wire.width / 4);
+    const { layer } = wire.shape;
+    if (drawn.near(layer, grown(swollen, wire.width / 2)).length > 1) return null;
+    return this.#fault('wide', layer, swollen, [wire.index], [], [boxRing(swollen)]);
+  }
+
   #fault(
     kind: FaultKind,
     layer: string,
@@ -273,6 +324,9 @@ class FaultChooser {
       narrow: () => this.#narrow(),
       bridge: () => this.#bridge(),
       'extra-shape': () => this.#extra(),
+      'missing-shape': () => this.#missingShape(),
+      'extra-via': () => this.#extraVia(),
+      wide: () => this.#wide(),
     }[kind];
     for (let n = 0; n < TRIES; n++) {
       const fault = attempt();

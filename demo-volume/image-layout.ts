@@ -17,6 +17,7 @@ import { stageCampaign } from './campaign-folder.ts';
 import { type CampaignReport, writeCampaign } from './campaign-run.ts';
 import { reportAndExit, UsageFault } from './command.ts';
 import { CONDITION_TEXTS, conditionsFrom } from './condition-options.ts';
+import type { FaultKind } from './faults.ts';
 import { decodeGds } from './gds/decoder.ts';
 import type { ConditionOptions } from './image/conditions.ts';
 import type { ScanPose } from './image/scan-frame.ts';
@@ -51,7 +52,8 @@ export interface ImageLayoutOptions {
   readonly mirrored: boolean;
   readonly circular: boolean;
   readonly fill: boolean;
-  readonly faults: boolean;
+  /** The usual ones or none; or which, in their order. */
+  readonly faults: boolean | readonly FaultKind[];
   readonly placement: boolean;
   readonly title?: string;
   readonly conditions?: ConditionOptions;

@@ -127,6 +127,7 @@ export function buildTruth(input: TruthInput): Record<string, unknown> {
       origin_um: f.originUm.map((v) => round(v)),
       count_on_die: f.squares.length,
       count_in_field: inside.length,
+      corners_in_field_um: inside.map((b) => [round(b[0], 4), round(b[1], 4)]),
     };
   });
   return {

@@ -8,6 +8,8 @@ export interface BuildOptions {
   readonly dataOnly?: boolean;
   /** Threads to use; as many as there are processors when left out. */
   readonly jobs?: number;
+  /** Do everything anew, whatever earlier builds left in the cache. */
+  readonly force?: boolean;
   /** Whether paths and links of the campaign may leave its folder; default false. */
   readonly allowOutside?: boolean;
   readonly progress: Progress;
@@ -21,5 +23,7 @@ export interface BuildSummary {
   readonly seconds: number;
   /** Seconds of each stage, summed over the scans. */
   readonly stages: ReadonlyMap<string, number>;
+  /** Steps whose results were there already, and steps that were done. */
+  readonly steps: { readonly found: number; readonly made: number };
   readonly doubts: readonly string[];
 }

@@ -15,6 +15,7 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
   stratafolio build <campaign>     the folio; --out <folder>  where it goes (<campaign>/folio)
                                               --data-only     no pages, only the data
                                               --jobs N        threads (all processors)
+                                              --force         does again what earlier builds have done
   check and build take --follow-links-out: paths and links may lead out of the campaign folder
   stratafolio serve <folio>        a local server, to look at it; --port N (4173)
   stratafolio verify <folio>       every file against its recorded checksum
@@ -92,6 +93,7 @@ async function dispatch(argv: readonly string[]): Promise<number> {
       }
       return (await import('./commands/build.ts')).build(operand, {
         dataOnly: values['data-only'] ?? false,
+        force: values.force ?? false,
         allowOutside: values['follow-links-out'] ?? false,
         ...(values.out === undefined ? {} : { out: values.out }),
         ...(values.jobs === undefined ? {} : { jobs: wholeNumber('jobs', values.jobs, 1, 256) }),

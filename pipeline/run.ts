@@ -3,17 +3,29 @@ import { join, resolve } from 'node:path';
 import { performance } from 'node:perf_hooks';
 import { type FolioScan, folioSchema } from '../shared/artefacts/folio.ts';
 import { reviewsSchema } from '../shared/artefacts/reviews.ts';
+import type { FolioWithheld } from '../shared/artefacts/withheld.ts';
 import { InterruptedFault } from '../shared/errors.ts';
 import type { BuildOptions, BuildSummary } from './build-options.ts';
+import { lockBuild } from './engine/build-lock.ts';
+import { cachePlace } from './engine/cache-place.ts';
+import { StepStore } from './engine/step-store.ts';
 import { writeArtefact } from './output/files.ts';
-import { openStaging } from './output/staging.ts';
+import { openStaging, type Staging } from './output/staging.ts';
+import { buildPages } from './run/build-pages.ts';
 import { buildPicture } from './run/build-picture.ts';
 import { buildScan } from './run/build-scan.ts';
-import { buildSite } from './stages/publish/build-site.ts';
+import { BuildSteps } from './run/steps.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
 import { lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { readReviews } from './stages/publish/reviews.ts';
+import {
+  folioWithheld,
+  resolveWithheld,
+  shownLayout,
+  shownProcess,
+} from './stages/publish/withhold/resolve.ts';
+import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
 import { checkFound } from './stages/survey/inside-campaign.ts';
 import { loadCampaign } from './stages/survey/load-campaign.ts';
 import { loadLayout } from './stages/survey/load-layout.ts';
@@ -42,6 +54,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   const loaded = await loadCampaign(campaignPath, options.allowOutside ?? false);
   const target = resolve(options.out ?? join(loaded.folder, 'folio'));
   const layout = await timed('survey', () => loadLayout(loaded));
+  const withheld = resolveWithheld(loaded.campaign, layout);
   const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons, (files) =>
     checkFound(loaded.folder, files, 'lessons', loaded.allowOutside),
   );
@@ -51,33 +64,54 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     (file) => checkFound(loaded.folder, [file], 'reviews.csv', loaded.allowOutside),
   );
   for (const scan of loaded.campaign.scans) if (scan.image) picturePixelUm(scan);
-  const staging = await openStaging(target);
+  await checkWords(loaded, lessons, reviews, withheld);
+  const cache = await cachePlace(loaded.folder);
+  const locks = [await lockBuild(join(cache, 'lock'), loaded.folder)];
+  let staging: Staging | null = null;
   try {
+    locks.push(await lockBuild(`${target}.lock`, target));
+    staging = await openStaging(target);
+    const store = new StepStore(cache, options.force);
+    await store.clearWork();
+    const steps = new BuildSteps(store, cache, staging.folder, timed);
     const scans: FolioScan[] = [];
+    const leftOut: FolioWithheld['scans'] = [];
     for (const scan of loaded.campaign.scans) {
-      scans.push(
-        scan.image
-          ? await timed('pictures', () => buildPicture(loaded.folder, scan, staging.folder))
-          : await buildScan(loaded, layout, scan, staging.folder, options, timed),
-      );
+      const built = scan.image
+        ? withheld.hidesPlaces
+          ? null
+          : await buildPicture(loaded.folder, scan, steps)
+        : await buildScan(loaded, layout, withheld, scan, options, steps);
+      if (built) scans.push(built);
+      else leftOut.push({ id: scan.id, title: scan.title ?? scan.id });
     }
-    const own = campaignDoubts(loaded, layout);
+    const own = [...campaignDoubts(loaded, layout), ...leftOut.map(leftOutDoubt)];
     const doubts = [
       ...own,
       ...scans.flatMap((scan) => scan.doubts.map((doubt) => `${scan.title}: ${doubt}`)),
     ];
-    const folio = folioFrontMatter(loaded, layout, scans, own, SOFTWARE);
+    const { process } = loaded;
+    const folio = folioFrontMatter(
+      { ...loaded, process: process && shownProcess(process, withheld) },
+      layout && shownLayout(layout, withheld),
+      scans,
+      own,
+      SOFTWARE,
+      folioWithheld(withheld, process, leftOut),
+    );
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
-    if (!options.dataOnly) {
-      options.progress.line('pages                  being generated');
-      await timed('pages', () => buildSite(staging.folder, lessons, options.signal));
-    }
-    const size = await timed('checksums', () => writeManifest(staging.folder, SOFTWARE));
+    if (!options.dataOnly) await buildPages(steps, lessons, options);
+    const { folder } = staging;
+    const size = await timed('checksums', () => writeManifest(folder, SOFTWARE, steps.sums));
     await staging.commit();
-    return { folio: target, ...size, seconds: (performance.now() - started) / 1000, stages, doubts };
+    await store.prune();
+    const seconds = (performance.now() - started) / 1000;
+    return { folio: target, ...size, seconds, stages, steps: store.counts, doubts };
   } catch (error) {
-    await staging.discard();
+    await staging?.discard();
     throw error;
+  } finally {
+    for (const lock of locks) await lock.release();
   }
 }

@@ -6,7 +6,7 @@ import { buildFolio } from '../run.ts';
 
 export async function build(
   campaign: string,
-  options: { out?: string; dataOnly: boolean; jobs?: number; allowOutside?: boolean },
+  options: { out?: string; dataOnly: boolean; force?: boolean; jobs?: number; allowOutside?: boolean },
 ): Promise<number> {
   const stop = new AbortController();
   const onSignal = () => stop.abort();
@@ -36,6 +36,7 @@ export function describeBuild(summary: BuildSummary, dataOnly: boolean): string 
     '',
     `Folio: ${place}  (${summary.files} files, ${formatBytes(summary.bytes)}, built in ${formatSeconds(summary.seconds)})`,
     `Times: ${times}`,
+    `Steps: ${summary.steps.made} done, ${summary.steps.found} kept from earlier builds`,
   ];
   if (summary.doubts.length === 0) lines.push('Doubts: none');
   else lines.push('Doubts:', ...summary.doubts.map((doubt) => `  - ${doubt}`));

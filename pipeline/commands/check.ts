@@ -1,4 +1,5 @@
 /** `stratafolio check`: reads headers and says what a build will find. */
+import { publicLines } from '../run/check-public.ts';
 import { describeCampaign } from '../stages/survey/describe/describe-campaign.ts';
 import { describeLayout } from '../stages/survey/describe/describe-layout.ts';
 import { describeScan } from '../stages/survey/describe/describe-scan.ts';
@@ -17,6 +18,6 @@ export async function checkCampaign(path: string, allowOutside = false): Promise
     doubts === 0
       ? 'Everything that a build needs is here.'
       : `Everything that a build needs is here. ${doubts === 1 ? 'One line is' : `${doubts} lines are`} marked "doubt": look at ${doubts === 1 ? 'it' : 'them'} first.`;
-  process.stdout.write(`${[...printed(entries), '', closing].join('\n')}\n`);
+  process.stdout.write(`${[...printed(entries), ...publicLines(loaded, layout), '', closing].join('\n')}\n`);
   return 0;
 }

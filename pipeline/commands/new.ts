@@ -72,6 +72,10 @@ scans:
       projections: 1200
 
 # lessons: "lessons/*.md"
+# withhold:                         # what must not be published; stratafolio check lists what will be
+#   drawn: ["90/0"]                 # drawn layers
+#   cells: ["VENDOR_*"]             # cells, with the image over them
+#   regions_um: [[0, 0, 20, 20]]    # x0, y0, x1, y1
 # A reviews.csv beside this file, saved from the findings of a folio, is taken in by the next build.
 `;
 

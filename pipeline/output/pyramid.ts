@@ -31,14 +31,8 @@ export const plateTiles = (transparent: boolean): TileLayout => ({
   nodata: transparent ? 'transparent' : 'none',
 });
 
-/** Tiles of drawings: lossless. */
-export const renderTiles: TileLayout = {
-  layout: 'deep-zoom',
-  tile_px: TILE_PX,
-  overlap_px: 0,
-  format: 'webp',
-  nodata: 'none',
-};
+/** Tiles of drawings: lossless; transparent where something is withheld. */
+export const renderTiles = (transparent: boolean): TileLayout => plateTiles(transparent);
 
 /**
  * Writes `path` (ending in .dzi) and the tiles beside it.

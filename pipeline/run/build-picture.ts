@@ -9,19 +9,27 @@ import { writeArtefact } from '../output/files.ts';
 import { writePicture } from '../stages/plate/write-picture.ts';
 import type { LoadedCampaign } from '../stages/survey/load-campaign.ts';
 import { picturePixelUm } from '../stages/survey/picture-pixel.ts';
+import type { BuildSteps } from './steps.ts';
+import { contentOfFile } from './volume-files.ts';
 
 /** A flat picture: one plate in a frame of its own. */
 export async function buildPicture(
   campaignFolder: string,
   scan: LoadedCampaign['campaign']['scans'][number],
-  staging: string,
+  steps: BuildSteps,
 ): Promise<FolioScan> {
-  const folder = join(staging, 'data', scan.id);
+  const folder = join(steps.staging, 'data', scan.id);
   const name = scan.image!.file;
+  const file = resolve(campaignFolder, name);
   const pixelUm = picturePixelUm(scan);
-  const { plates, layers, placement } = await writePicture(
-    { file: resolve(campaignFolder, name), name, pixelUm },
+  const content = await contentOfFile(file, scan.id, campaignFolder, steps.cache);
+  const { plates, layers, placement } = await steps.run(
+    {
+      ...{ name: 'picture', stage: 'pictures', code: ['pipeline/stages/plate/write-picture.ts'] },
+      input: content && { file: content.key, name, pixelUm },
+    },
     folder,
+    ({ files }) => writePicture({ file, name, pixelUm }, files),
   );
   await writeArtefact(join(folder, 'plates.json'), platesSchema, plates);
   await writeArtefact(join(folder, 'layers.json'), layersSchema, layers);

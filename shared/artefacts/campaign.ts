@@ -195,7 +195,16 @@ export const campaignSchema = z.strictObject({
         .array(z.string().min(1))
         .optional()
         .describe('Cells shown as plain outlines; * stands for anything.'),
-      regions_um: z.array(z.tuple([z.number(), z.number(), z.number(), z.number()])).optional(),
+      cells_in_image: z
+        .enum(['removed', 'shown'])
+        .optional()
+        .describe(
+          'Whether the image over withheld cells is taken out at every height (removed, also where left out), or only what is drawn in them (shown).',
+        ),
+      regions_um: z
+        .array(z.tuple([z.number(), z.number(), z.number(), z.number()]))
+        .optional()
+        .describe('Two opposite corners of a region, X and Y each: its image and all that is drawn in it.'),
     })
     .optional()
     .describe('What must not be published.'),

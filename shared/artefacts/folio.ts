@@ -2,6 +2,7 @@
 import { z } from 'zod';
 import { acquisitionSchema, creatorSchema } from './campaign.ts';
 import { processLayerSchema } from './process.ts';
+import { folioWithheldSchema } from './withheld.ts';
 
 const box = z.tuple([z.number(), z.number(), z.number(), z.number()]);
 
@@ -48,6 +49,7 @@ export const folioSchema = z.object({
     .array(processLayerSchema)
     .describe('Layers from the silicon up; empty where there is no process table.'),
   scans: z.array(folioScanSchema),
+  withheld: folioWithheldSchema.nullable().default(null).describe('What is not published; null for nothing.'),
   doubts: z.array(z.string()).describe('Of the campaign as a whole; each scan carries its own.'),
 });
 

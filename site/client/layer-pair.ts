@@ -2,7 +2,7 @@
 import type { Plates } from '../../shared/artefacts/plates.ts';
 import { Graticule } from './graticule.ts';
 import { attachControls, setViews } from './pane-controls.ts';
-import { linkViews, PictureView } from './picture-view.ts';
+import { LinkedViews, PictureView } from './picture-view.ts';
 import { PlateSwitch } from './plate-switch.ts';
 import { Probe } from './probe.ts';
 import { PyramidSource } from './pyramid-source.ts';
@@ -36,20 +36,14 @@ class LayerPair extends HTMLElement {
       view.moveTo(view.whole());
       views.push(view);
     }
-    const graticules = views.map((view) => new Graticule(view));
-    linkViews(views);
+    new LinkedViews(views);
     attachControls(this, views, (shown) => setViews(this, views, shown));
     const readout = new Readout(this, grid, {
       probe: portrait ? new Probe(root, grid, pictures.portrait_tiles) : null,
       grey: () => map,
       path: () => portrait ?? null,
     });
-    for (const [n, view] of views.entries()) {
-      readout.follow(
-        view,
-        graticules.filter((_, other) => other !== n),
-      );
-    }
+    for (const view of views) readout.follow(view, new Graticule(view));
     this.dataset.ready = '';
   }
 }

@@ -1,9 +1,9 @@
 /** Which views are shown, and how near: the buttons that both kinds of viewer share. */
-import type { Views } from '../lib/permalink.ts';
+import { VIEWS, type Views } from '../lib/permalink.ts';
 import type { PictureView } from './picture-view.ts';
 
 export const isViews = (value: unknown): value is Views =>
-  value === 'both' || value === 'image' || value === 'drawing';
+  typeof value === 'string' && (VIEWS as readonly string[]).includes(value);
 
 /** The view that buttons act on: the first one that is visible. */
 export const leading = (views: readonly PictureView[]): PictureView =>

@@ -207,20 +207,39 @@ export class PictureView {
 }
 
 /** Keeps views on the same place; whoever is touched leads, the others follow without delay. */
-export function linkViews(views: readonly PictureView[]): void {
-  const told = new Map<PictureView, Camera>();
-  for (const view of views) {
+export class LinkedViews {
+  readonly #views: PictureView[] = [];
+  readonly #told = new Map<PictureView, Camera>();
+  #listeners: (() => void)[] = [];
+
+  constructor(views: readonly PictureView[]) {
+    for (const view of views) this.add(view);
+  }
+
+  /** In the order in which they may lead. */
+  get all(): readonly PictureView[] {
+    return this.#views;
+  }
+
+  add(view: PictureView): void {
+    this.#views.push(view);
     view.onMove(() => {
       const camera = view.camera();
+      for (const listener of this.#listeners) listener();
       // A view reports in its next frame that it has followed; that must not stop the leader on its way.
-      const order = told.get(view);
+      const order = this.#told.get(view);
       if (order && sameCamera(order, camera)) return;
-      for (const other of views) {
+      for (const other of this.#views) {
         if (other === view) continue;
-        told.set(other, camera);
+        this.#told.set(other, camera);
         other.moveTo(camera);
       }
     });
+  }
+
+  /** @param listener called whenever one of them moves */
+  onMove(listener: () => void): void {
+    this.#listeners.push(listener);
   }
 }
 

@@ -1,7 +1,7 @@
 /** Coordinates and value under the pointer. */
 import type { GreyMap } from '../../shared/artefacts/plates.ts';
 import type { PlateGrid } from '../../shared/frames.ts';
-import { dieFromEngine, pixelAtEngine } from '../lib/camera.ts';
+import { dieFromEngine, pixelAtDie } from '../lib/camera.ts';
 import { formatValue } from '../lib/grey.ts';
 import { formatUm } from '../lib/numbers.ts';
 import type { Graticule } from './graticule.ts';
@@ -21,8 +21,10 @@ export class Readout {
   readonly #grid: PlateGrid;
   readonly #source: ReadoutSource;
   readonly #decimals: number;
-  #at: [number, number] | null = null;
+  /** Die position. */
+  #at: readonly [number, number] | null = null;
   #token = 0;
+  readonly #graticules: Graticule[] = [];
 
   constructor(host: HTMLElement, grid: PlateGrid, source: ReadoutSource) {
     this.#host = host;
@@ -31,31 +33,33 @@ export class Readout {
     this.#decimals = Math.min(4, Math.max(2, Math.ceil(-Math.log10(grid.pixel_um)) + 1));
   }
 
-  /** Follows the pointer in one view, and marks the same place in the others. */
-  follow(view: PictureView, others: readonly Graticule[]): void {
-    view.ground.addEventListener('pointermove', (event) => {
-      const [u, v] = view.pointAt(event);
-      this.#at = [u, v];
-      const die = dieFromEngine(this.#grid, u, v);
-      for (const other of others) other.showTwin(die);
+  /** Follows the pointer in one more view, and marks the same place in all others. */
+  follow(view: PictureView, graticule: Graticule): void {
+    this.#graticules.push(graticule);
+    const mark = (): void => {
+      for (const other of this.#graticules) if (other !== graticule) other.showTwin(this.#at);
       this.refresh();
+    };
+    view.ground.addEventListener('pointermove', (event) => {
+      // A view of another scan has a grid of its own.
+      this.#at = dieFromEngine(view.grid, ...view.pointAt(event));
+      mark();
     });
     view.ground.addEventListener('pointerleave', () => {
       this.#at = null;
-      for (const other of others) other.showTwin(null);
-      this.refresh();
+      mark();
     });
   }
 
   /** Reads again, after the pointer or the plate has moved. */
   refresh(): void {
     const token = ++this.#token;
-    const pixel = this.#at && pixelAtEngine(this.#grid, this.#at[0], this.#at[1]);
+    const pixel = this.#at && pixelAtDie(this.#grid, ...this.#at);
     if (!this.#at || !pixel) {
       for (const name of ['x', 'y', 'value']) this.#write(name, '–');
       return;
     }
-    const [x, y] = dieFromEngine(this.#grid, this.#at[0], this.#at[1]);
+    const [x, y] = this.#at;
     this.#write('x', formatUm(x, this.#decimals));
     this.#write('y', formatUm(y, this.#decimals));
     const path = this.#source.path();

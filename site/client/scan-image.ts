@@ -1,10 +1,11 @@
 /** The image of a scan in one view: plates from the tiles, and from the brick until those come. */
 import { plateGrey, platePath } from '../../shared/plate-path.ts';
 import { platesAhead } from '../lib/prefetch.ts';
+import { coarseTilePath } from '../lib/tile-path.ts';
 import { BrickPictures } from './brick-pictures.ts';
 import type { PictureView } from './picture-view.ts';
 import { PlateSwitch, type Wanted } from './plate-switch.ts';
-import { PyramidSource } from './pyramid-source.ts';
+import { decodeTile, PyramidSource } from './pyramid-source.ts';
 import type { ScanData } from './scan-data.ts';
 import { type CoarsePicture, Underlay } from './underlay.ts';
 
@@ -56,6 +57,30 @@ export class ScanImage {
   coarse(index: number): CoarsePicture | null {
     const { grey } = this.#data.plates;
     return this.#brick?.paint(index, plateGrey(grey, index)) ?? null;
+  }
+
+  /** What is seen now, in small: from the brick, else the coarsest tile once it has come. */
+  small(): CoarsePicture | null {
+    if (this.#index < 0) return null;
+    const coarse = this.coarse(this.#index);
+    if (coarse) return coarse;
+    if (this.#tile?.index !== this.#index) this.#fetchCoarse(this.#index);
+    const bitmap = this.#tile?.bitmap;
+    return bitmap ? { canvas: bitmap, width: 1, height: bitmap.height / bitmap.width } : null;
+  }
+  #tile: { readonly index: number; bitmap: ImageBitmap | null } | null = null;
+
+  async #fetchCoarse(index: number): Promise<void> {
+    const { plates, root } = this.#data;
+    const tile: { index: number; bitmap: ImageBitmap | null } = { index, bitmap: null };
+    this.#tile = tile;
+    const { width_px: width, height_px: height } = plates.grid;
+    const { tile_px: tilePx, format } = plates.tiles;
+    const path = coarseTilePath(platePath(plates.path, index), { width, height, tilePx }, format);
+    const answer = await fetch(root + path).catch(() => null);
+    if (!answer?.ok) return;
+    tile.bitmap = await decodeTile(await answer.blob());
+    this.#changed();
   }
 
   /** True once every plate can be shown at once. */

@@ -6,12 +6,17 @@ import { type KeptParts, parseState, type ViewState, type Views } from '../lib/p
 import { AddressKeeper } from './address-keeper.ts';
 // The import alone defines the element; the type is only a name.
 import './depth-column.ts';
+import { Comparison } from './comparison.ts';
 import type { DepthColumn } from './depth-column.ts';
 import { isJump, plateForKey } from './depth-keys.ts';
 import { DepthWords } from './depth-words.ts';
+import { attachFullScreen } from './full-screen.ts';
 import { Graticule } from './graticule.ts';
+import { GreyLevels } from './grey-levels.ts';
+import { OtherScans } from './other-scans.ts';
+import { Overview } from './overview.ts';
 import { attachControls, isViews, leading, setViews } from './pane-controls.ts';
-import { linkViews, PictureView } from './picture-view.ts';
+import { LinkedViews, PictureView } from './picture-view.ts';
 import { Probe } from './probe.ts';
 import { Readout } from './readout.ts';
 import { openScanData, type ScanData } from './scan-data.ts';
@@ -27,9 +32,13 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
   #data!: ScanData;
   #colours: Record<string, string> = {};
   #index = -1;
-  #views: PictureView[] = [];
+  #views = new LinkedViews([]);
   #image!: ScanImage;
   #drawing: ScanDrawing | null = null;
+  #others: OtherScans | null = null;
+  #comparison: Comparison | null = null;
+  #levels!: GreyLevels;
+  #overview!: Overview;
   #readout!: Readout;
   #column: DepthColumn | null = null;
   #words: DepthWords | null = null;
@@ -40,7 +49,7 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
 
   /** Pictures that both engines hold now, for watching that it stays bounded. */
   get held(): number {
-    return this.#image.held + (this.#drawing?.held ?? 0);
+    return this.#image.held + (this.#drawing?.held ?? 0) + (this.#others?.held ?? 0);
   }
 
   /** Goes to a place as a step that the reader can take back. */
@@ -58,7 +67,10 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     this.#data = await openScanData(this.dataset.root ?? '', this.dataset.drawing === 'yes');
     this.#column = this.querySelector<DepthColumn>('depth-column');
     if (this.#column) this.#words = new DepthWords(this, this.#data, this.#colours, this.#column);
-    for (const pane of this.querySelectorAll<HTMLElement>('.pane')) this.#openPane(pane);
+    for (const pane of this.querySelectorAll<HTMLElement>('.pane:not([data-view="other"])')) {
+      this.#openPane(pane);
+    }
+    this.#openOthers();
     this.#follow();
     this.#address = new AddressKeeper(
       () => this.#state(),
@@ -69,30 +81,68 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     );
     this.#attach();
     this.#restore(parseState(location.hash), true);
-    linkViews(this.#views);
-    for (const view of this.#views) view.onMove(() => this.#address.write());
+    this.#views.onMove(() => this.#address.write());
     await this.#openPanels();
     this.dataset.ready = '';
     this.dispatchEvent(new CustomEvent('viewer-ready', { bubbles: true }));
   }
 
-  #openPane(pane: HTMLElement): void {
+  /** What a picture does with wheel and keys of depth. */
+  #hands() {
     const column = this.#column;
+    return {
+      onDepthWheel: column ? (event: WheelEvent) => column.wheel(event) : undefined,
+      onDepthKey: column ? (key: string) => isJump(key) && this.#depthKey(key) : undefined,
+    };
+  }
+
+  #openPane(pane: HTMLElement): void {
+    const ground = pane.querySelector<HTMLElement>('.ground')!;
     const view = new PictureView({
-      ground: pane.querySelector<HTMLElement>('.ground')!,
-      grid: this.#data.plates.grid,
-      wheelZooms: true,
-      onDepthWheel: column ? (event) => column.wheel(event) : undefined,
-      onDepthKey: column ? (key) => isJump(key) && this.#depthKey(key) : undefined,
+      ...{ ground, grid: this.#data.plates.grid, wheelZooms: true },
+      ...this.#hands(),
     });
-    this.#views.push(view);
+    this.#views.add(view);
     view.onClick((u, v) => this.#picked(...dieFromEngine(view.grid, u, v)));
     if (pane.dataset.view === 'image') {
       this.#image = new ScanImage(view, pane, this.#data, this.dataset.brick === 'yes');
       this.#image.onPicture(() => {
         if (this.#column && pane.dataset.shown) this.#image.note(pane.dataset.shown);
+        this.#levels.refit();
       });
+      this.#levels = new GreyLevels(this, view, () => this.#address.write());
+      this.#overview = new Overview(this.#image);
     } else this.#drawing = new ScanDrawing(view, pane, this.#data, this.#colours);
+  }
+
+  #openOthers(): void {
+    if (this.querySelector('.wipe-edge')) {
+      this.#comparison = new Comparison(this, () => this.#address.write());
+    }
+    if (!this.querySelector('.pane[data-view="other"]')) return;
+    this.#others = new OtherScans({
+      host: this,
+      hands: this.#hands(),
+      onOpen: ({ image, graticule }) => {
+        const { view } = image;
+        const lead = leading(this.#views.all).camera();
+        this.#readout.follow(view, graticule);
+        this.#views.add(view);
+        view.moveTo(lead);
+        view.onClick((u, v) => this.#picked(...dieFromEngine(view.grid, u, v)));
+      },
+    });
+    this.querySelector('select[data-act="against"]')!.addEventListener('change', (event) => {
+      const { value } = event.target as HTMLSelectElement;
+      this.#address.step(() => this.#against(value === '' ? null : value));
+    });
+  }
+
+  /** @param id null for the drawing, or for the first other scan where there is none */
+  #against(id: string | null): void {
+    const first = this.querySelector<HTMLElement>('.pane[data-view="other"]')?.dataset.scan ?? null;
+    this.#others?.choose(id ?? (this.#drawing ? null : first));
+    this.#others?.show(this.#data.plates.z_um[this.#index] ?? 0);
   }
 
   #picked(xUm: number, yUm: number): void {
@@ -107,18 +157,12 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
   /** Coordinates and values under the pointer, in every view. */
   #follow(): void {
     const { grid, tiles, grey, path } = this.#data.plates;
-    const graticules = this.#views.map((view) => new Graticule(view));
     this.#readout = new Readout(this, grid, {
       probe: new Probe(this.#data.root, grid, tiles),
       grey: () => plateGrey(grey, this.#index),
       path: () => platePath(path, this.#index),
     });
-    for (const [n, view] of this.#views.entries()) {
-      this.#readout.follow(
-        view,
-        graticules.filter((_, other) => other !== n),
-      );
-    }
+    for (const view of this.#views.all) this.#readout.follow(view, new Graticule(view));
   }
 
   async #openPanels(): Promise<void> {
@@ -137,8 +181,8 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
       plate: () => this.#index,
       presentLayers: () => layersAtPlate(layers.plates, layers.layers, this.#index),
       goToPlate: (index) => this.#address.step(() => this.#go(index)),
-      lookAt: (camera) => leading(this.#views).moveTo(camera, false),
-      camera: () => leading(this.#views).camera(),
+      lookAt: (camera) => leading(this.#views.all).moveTo(camera, false),
+      camera: () => leading(this.#views.all).camera(),
       announce: (words) => {
         this.#words?.hush();
         this.querySelector('[data-announce]')!.textContent = words;
@@ -158,9 +202,8 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
   }
 
   #attach(): void {
-    attachControls(this, this.#views, (shown) =>
-      this.#address.step(() => setViews(this, this.#views, shown)),
-    );
+    attachControls(this, this.#views.all, (shown) => this.#address.step(() => this.#layOut(shown)));
+    attachFullScreen(this, this.querySelector<HTMLElement>('[data-act="fullscreen"]'));
     this.#column?.attach({
       zUm: this.#data.plates.z_um,
       present: () => this.#index,
@@ -172,6 +215,10 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     act('layer-up', () => this.#depthKey('PageUp'));
     act('layer-down', () => this.#depthKey('PageDown'));
     act('link', () => this.#copyLink());
+    act('map', () => {
+      this.#mapWanted(!this.#overview.wanted);
+      this.#address.write();
+    });
     this.querySelector('select[data-act="layer"]')?.addEventListener('change', (event) => {
       const name = (event.target as HTMLSelectElement).value;
       const run = layerRuns(this.#data.layers.plates).find((one) => one.name === name);
@@ -182,24 +229,34 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
 
   /** Everything that the address says; what it does not say stays, or takes its first value. */
   #restore(state: Loose<ViewState>, first: boolean): void {
-    const shown = this.#drawing ? (state.views ?? (first ? this.#firstViews() : undefined)) : 'image';
-    if (shown) {
-      this.dataset.show = shown;
-      for (const input of this.querySelectorAll<HTMLInputElement>('input[name="views"]')) {
-        input.checked = input.value === shown;
-      }
-    }
-    const lead = leading(this.#views);
+    const pair = this.#comparison !== null;
+    const shown = pair ? (state.views ?? (first ? this.#firstViews() : undefined)) : 'image';
+    this.#against(state.against ?? null);
+    if (shown) this.#layOut(shown);
+    if (this.#comparison && state.mix !== undefined) this.#comparison.mix = state.mix;
+    this.#levels.restore(state.levels);
+    this.#mapWanted(!state.noMap);
+    const lead = leading(this.#views.all);
     const before = first ? lead.whole() : lead.camera();
     const camera = {
       xUm: state.xUm ?? before.xUm,
       yUm: state.yUm ?? before.yUm,
       widthUm: state.widthUm ?? before.widthUm,
     };
-    for (const view of this.#views) view.moveTo(camera);
+    for (const view of this.#views.all) view.moveTo(camera);
     const start = Number(this.dataset.start ?? 0);
     if (state.zUm !== undefined) this.#go(nearestPlate(this.#data.plates.z_um, state.zUm));
     else if (first) this.#go(start);
+  }
+
+  #layOut(shown: Views): void {
+    setViews(this, this.#views.all, shown);
+    this.#comparison?.enter(shown);
+  }
+
+  #mapWanted(wanted: boolean): void {
+    this.#overview.wanted = wanted;
+    this.querySelector('[data-act="map"]')?.setAttribute('aria-pressed', String(wanted));
   }
 
   #firstViews(): Views {
@@ -222,6 +279,7 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     this.dataset.plate = String(index);
     this.#image.show(index);
     this.#drawing?.show(index);
+    this.#others?.show(this.#data.plates.z_um[index]!);
     this.#words?.write(index);
     this.#words?.announce(index);
     this.#readout.refresh();
@@ -233,9 +291,13 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     const shown = this.dataset.show;
     const { finding, net, extras } = this.#kept;
     return {
-      ...leading(this.#views).camera(),
+      ...leading(this.#views.all).camera(),
       zUm: this.#data.plates.z_um[this.#index] ?? 0,
       views: isViews(shown) ? shown : 'image',
+      against: this.#others?.chosen ?? undefined,
+      mix: shown === 'wipe' || shown === 'blend' ? this.#comparison?.mix : undefined,
+      levels: this.#levels.state,
+      noMap: !this.#overview.wanted,
       finding: finding ?? undefined,
       net: net ?? undefined,
       extras,

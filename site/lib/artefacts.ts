@@ -16,6 +16,7 @@ import { readJson } from '../../shared/artefacts/read.ts';
 import { type Review, reviewsSchema } from '../../shared/artefacts/reviews.ts';
 import { type Selftest, selftestSchema } from '../../shared/artefacts/selftest.ts';
 import { type Survey, surveySchema } from '../../shared/artefacts/survey.ts';
+import { type Withheld, withheldSchema } from '../../shared/artefacts/withheld.ts';
 import { InputFault } from '../../shared/errors.ts';
 
 export interface ScanArtefacts {
@@ -35,6 +36,8 @@ export interface ScanArtefacts {
   readonly reviews: readonly Review[];
   /** null for a flat picture, and where nothing was measured. */
   readonly measurements: Measurements | null;
+  /** null where nothing is withheld. */
+  readonly withheld: Withheld | null;
 }
 
 /** Folder with folio.json, from the environment. @throws InputFault when it is not set */
@@ -75,6 +78,7 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     nets,
     evidence,
     measurements,
+    withheld,
     record,
   ] = await Promise.all([
     required(data, `${scan.id}/plates.json`, platesSchema),
@@ -88,6 +92,7 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     own('nets.json', netsSchema),
     own('evidence.json', evidenceSchema),
     own('measurements.json', measurementsSchema),
+    own('withheld.json', withheldSchema),
     optional(data, 'reviews.json', reviewsSchema),
   ]);
   if (layers.plates.length !== plates.z_um.length || plates.z_um.length === 0) {
@@ -114,6 +119,7 @@ export async function loadScan(data: string, scan: FolioScan): Promise<ScanArtef
     nets,
     evidence,
     measurements,
+    withheld,
     reviews,
   };
 }

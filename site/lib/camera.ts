@@ -34,6 +34,10 @@ export function pixelAtEngine(grid: PlateGrid, u: number, v: number): [number, n
   return inside ? [column, row] : null;
 }
 
+/** Column and row of the pixel that covers a die position, or null outside the grid. */
+export const pixelAtDie = (grid: PlateGrid, xUm: number, yUm: number): [number, number] | null =>
+  pixelAtEngine(grid, ...engineFromDie(grid, xUm, yUm));
+
 /** Camera that shows the whole grid in a view of the given aspect (width / height), with a margin. */
 export function wholeField(grid: PlateGrid, aspect: number, margin = 1.04): Camera {
   const width = gridWidthUm(grid);

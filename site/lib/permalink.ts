@@ -1,5 +1,8 @@
 /** All state of a viewer in the fragment of its address, in die coordinates, so that a link survives a rebuild. */
-export type Views = 'both' | 'image' | 'drawing';
+export type Views = 'both' | 'image' | 'drawing' | 'wipe' | 'blend' | 'blink';
+
+/** Greys shown as black and as white, 0 to 255, or fitted to what is in view. */
+export type Levels = 'auto' | readonly [black: number, white: number];
 
 /** What is kept for others than the views: panels and tools answer for it. */
 export interface KeptParts {
@@ -18,6 +21,13 @@ export interface ViewState {
   /** Width of the view, micrometres. */
   readonly widthUm: number;
   readonly views: Views;
+  /** What stands beside the image instead of the drawing: another scan. */
+  readonly against?: string | undefined;
+  /** Place of the wipe, or strength of the blend, 0 to 1. */
+  readonly mix?: number | undefined;
+  readonly levels?: Levels | undefined;
+  /** The overview is put away. */
+  readonly noMap?: boolean | undefined;
   /** Number of the finding that is open. */
   readonly finding?: string | undefined;
   /** A place on the net that is lit. */
@@ -32,14 +42,14 @@ export interface NetPlace {
   readonly yUm: number;
 }
 
-const OWN_KEYS = new Set(['z', 'x', 'y', 'w', 'show', 'finding', 'net']);
+const OWN_KEYS = new Set(['z', 'x', 'y', 'w', 'show', 'finding', 'net', 'against', 'mix', 'grey', 'map']);
 /** Longer addresses are cut by mail programs and chats. */
 const LONGEST_EXTRA = 2000;
 
 const isExtra = (key: string, text: string): boolean =>
   /^[a-z]{2,16}$/.test(key) && !OWN_KEYS.has(key) && text !== '' && text.length <= LONGEST_EXTRA;
 
-const VIEWS: readonly Views[] = ['both', 'image', 'drawing'];
+export const VIEWS: readonly Views[] = ['both', 'image', 'drawing', 'wipe', 'blend', 'blink'];
 
 /** Four decimals are a tenth of a nanometre: below any voxel. */
 const shortest = (value: number): string => String(Number(value.toFixed(4)));
@@ -51,6 +61,10 @@ export function encodeState(state: ViewState): string {
     `y=${shortest(state.yUm)}`,
     `w=${shortest(state.widthUm)}`,
     `show=${state.views}`,
+    ...(state.against ? [`against=${encodeURIComponent(state.against)}`] : []),
+    ...(state.mix !== undefined ? [`mix=${Number(state.mix.toFixed(2))}`] : []),
+    ...(state.levels ? [`grey=${state.levels === 'auto' ? 'auto' : state.levels.join('-')}`] : []),
+    ...(state.noMap ? ['map=off'] : []),
     ...(state.finding ? [`finding=${state.finding}`] : []),
     ...(state.net ? [`net=${encodeNet(state.net)}`] : []),
     ...Object.entries(state.extras ?? {})
@@ -69,6 +83,14 @@ function parseNet(text: string | null): NetPlace | null {
   if (!parts) return null;
   const [xUm, yUm] = [Number(parts[2]), Number(parts[3])];
   return Number.isFinite(xUm) && Number.isFinite(yUm) ? { layer: parts[1]!, xUm, yUm } : null;
+}
+
+function parseLevels(text: string | null): Levels | null {
+  if (text === 'auto') return 'auto';
+  const parts = /^(\d{1,3})-(\d{1,3})$/.exec(text ?? '');
+  if (!parts) return null;
+  const [black, white] = [Number(parts[1]), Number(parts[2])];
+  return black < white && white <= 255 ? [black, white] : null;
 }
 
 /** Reads what is there and sound; a broken or missing part is left out, never guessed. */
@@ -91,6 +113,13 @@ export function parseState(fragment: string): Partial<ViewState> {
   if (w !== undefined && w > 0) state.widthUm = w;
   const views = VIEWS.find((name) => name === fields.get('show'));
   if (views) state.views = views;
+  const against = fields.get('against');
+  if (against !== null && /^[a-z0-9-]+$/.test(against)) state.against = against;
+  const mix = number('mix');
+  if (mix !== undefined && mix >= 0 && mix <= 1) state.mix = mix;
+  const levels = parseLevels(fields.get('grey'));
+  if (levels) state.levels = levels;
+  if (fields.get('map') === 'off') state.noMap = true;
   const finding = fields.get('finding');
   if (finding !== null && /^F\d{4,}$/.test(finding)) state.finding = finding;
   const net = parseNet(fields.get('net'));

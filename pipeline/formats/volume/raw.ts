@@ -92,7 +92,7 @@ export async function openRawVolume(
   };
 }
 
-function parseRawType(dtype: RawType): { readonly type: VoxelType; readonly littleEndian: boolean } {
+export function parseRawType(dtype: RawType): { readonly type: VoxelType; readonly littleEndian: boolean } {
   const littleEndian = !dtype.endsWith('be');
   return { type: dtype.replace(/(le|be)$/, '') as VoxelType, littleEndian };
 }

@@ -6,9 +6,10 @@ import { COUPLING_REACH } from './evidence.ts';
 export interface Field {
   readonly width: number;
   readonly height: number;
-  /** Evidence per pixel of coverage; changed where a difference has been accounted for. */
+  /** Evidence per pixel of coverage weighed by `trust`; changed where a difference has been accounted for. */
   readonly gain: Float32Array;
   readonly coupling: Float32Array;
+  /** What coverage weighs at a pixel, one over the local deviation. */
   readonly trust: Float32Array;
   /** Coverage by drawn shapes. */
   readonly drawn: Float32Array;
@@ -37,8 +38,12 @@ export interface Difference extends PixelBox {
 }
 
 const SIDE = 192;
-const STEPS = [6, 2, 1];
+/** Steps that a side takes: the middle one first, the others where it succeeds or where no side can take it. */
+const [LONG_STEP, STEP, SHORT_STEP] = [6, 2, 1];
 const MOST_MOVES = 80;
+/** A box that is so far below what is asked for after so many moves will not get there. */
+const HOPELESS_MOVES = 3;
+const HOPELESS_SHARE = 0.8;
 /** What a step must gain: the evidence that noise alone offers to a box that may choose its sides. */
 const LEAST_GAIN = 0.7;
 
@@ -48,7 +53,8 @@ const LEAST_COVER = 0.05;
 export class BoxFitter {
   readonly #field: Field;
   readonly #response = new Float64Array(SIDE * SIDE);
-  readonly #cells = new Float64Array(3 * SIDE * SIDE);
+  /** Column, row, weighed share, share. */
+  readonly #cells = new Float64Array(4 * SIDE * SIDE);
   #ground: Ground = 'metal';
   #sign: 1 | -1 = 1;
   /** Canvas position of the scratch raster. */
@@ -63,11 +69,15 @@ export class BoxFitter {
     this.#field = field;
   }
 
-  /** Best box that grows or shrinks from a seed; null where the seed has no ground. */
-  fit(seed: PixelBox, ground: Ground, sign: 1 | -1): Difference | null {
+  /**
+   * Best box that grows or shrinks from a seed; null where the seed has no ground, or will not reach `leastZ`.
+   */
+  fit(seed: PixelBox, ground: Ground, sign: 1 | -1, leastZ = 0): Difference | null {
     let box = this.#start(seed, ground, sign);
     if (this.#q <= 0) return null;
+    const hopeless = (HOPELESS_SHARE * leastZ) ** 2 / 2;
     for (let move = 0; move < MOST_MOVES; move++) {
+      if (move === HOPELESS_MOVES && ratio(this.#n, this.#q) < hopeless) return null;
       const next = this.#bestMove(box);
       if (!next) break;
       box = next;
@@ -81,7 +91,7 @@ export class BoxFitter {
     const { gain, width } = this.#field;
     const count = this.#gather(box);
     let sum = 0;
-    for (let i = 0; i < 3 * count; i += 3)
+    for (let i = 0; i < 4 * count; i += 4)
       sum += this.#cells[i + 2]! * gain[this.#cells[i + 1]! * width + this.#cells[i]!]!;
     return sign * sum;
   }
@@ -95,13 +105,13 @@ export class BoxFitter {
   /** Takes the last fitted or measured change out of the evidence, so that it is not found twice. */
   account(difference: Difference): void {
     this.#start(difference, difference.ground, difference.sign);
-    const { gain, width, height, trust } = this.#field;
+    const { gain, width, height } = this.#field;
     const by = difference.sign * Math.min(difference.amplitude, 1);
     const t = this.#touched;
     for (let y = Math.max(t.y0, 0); y < Math.min(t.y1, height); y++)
       for (let x = Math.max(t.x0, 0); x < Math.min(t.x1, width); x++) {
         const n = y * width + x;
-        gain[n]! -= by * trust[n]! * this.#response[(y - this.#top) * SIDE + x - this.#left]!;
+        gain[n]! -= by * this.#response[(y - this.#top) * SIDE + x - this.#left]!;
       }
   }
 
@@ -119,14 +129,8 @@ export class BoxFitter {
     return box;
   }
 
-  #trust(box: PixelBox): number {
-    const { width, trust } = this.#field;
-    return trust[((box.y0 + box.y1) >> 1) * width + ((box.x0 + box.x1) >> 1)]!;
-  }
-
   #difference(box: PixelBox): Difference {
-    const trust = this.#trust(box);
-    const q = this.#q * trust;
+    const q = this.#q;
     const amplitude = q > 0 ? this.#n / q : 0;
     return {
       ...box,
@@ -153,31 +157,37 @@ export class BoxFitter {
     );
   }
 
+  /** The best of some moves and what it gains, null where none gains enough. */
+  #best(box: PixelBox, moves: readonly Move[]): { move: Move; moved: PixelBox; worth: number } | null {
+    const now = ratio(this.#n, this.#q);
+    let best: { move: Move; moved: PixelBox; worth: number } | null = null;
+    for (const move of moves) {
+      const { side, outward, step } = move;
+      const low = side === 'x0' || side === 'y0';
+      const moved = { ...box, [side]: box[side] + (outward === low ? -step : step) };
+      if (!this.#fits(moved)) continue;
+      const effect = this.#effect(stripBetween(box, moved, side), outward ? 1 : -1, outward);
+      if (!effect) continue;
+      const [n, q, area] = effect;
+      const gained = ratio(n, q) - now;
+      // Giving up empty ground costs nothing and makes the box tell the truth.
+      const worth = !outward && area === this.#area && this.#area > 0 ? LEAST_GAIN + 1e-6 + gained : gained;
+      if (worth > (best?.worth ?? LEAST_GAIN)) best = { move, moved, worth };
+    }
+    return best;
+  }
+
   #bestMove(box: PixelBox): PixelBox | null {
-    const trust = this.#trust(box);
-    const now = ratio(this.#n, this.#q * trust);
-    let best = LEAST_GAIN;
-    let chosen: PixelBox | null = null;
-    for (const step of STEPS)
-      for (const side of ['x0', 'y0', 'x1', 'y1'] as const)
-        for (const outward of [true, false]) {
-          const low = side === 'x0' || side === 'y0';
-          const moved = { ...box, [side]: box[side] + (outward === low ? -step : step) };
-          if (!this.#fits(moved)) continue;
-          const strip = stripBetween(box, moved, side);
-          const effect = this.#effect(strip, outward ? 1 : -1, outward);
-          if (!effect) continue;
-          const [n, q, area] = effect;
-          // Per step, so that a long step must earn as much as the short ones it stands for.
-          const gained = ratio(n, q * trust) - now;
-          // Giving up empty ground costs nothing and makes the box tell the truth.
-          const worth =
-            !outward && area === this.#area && this.#area > 0 ? LEAST_GAIN + 1e-6 + gained : gained;
-          if (worth > best) {
-            best = worth;
-            chosen = moved;
-          }
-        }
+    let best = this.#best(box, MOVES.get(STEP)!);
+    if (best) {
+      const { side, outward } = best.move;
+      const other = this.#best(box, [
+        { side, outward, step: LONG_STEP },
+        { side, outward, step: SHORT_STEP },
+      ]);
+      if (other && other.worth > best.worth) best = other;
+    } else best = this.#best(box, MOVES.get(SHORT_STEP)!) ?? this.#best(box, MOVES.get(LONG_STEP)!);
+    const chosen = best?.moved;
     if (!chosen) return null;
     for (const side of ['x0', 'y0', 'x1', 'y1'] as const) {
       if (chosen[side] === box[side]) continue;
@@ -196,22 +206,22 @@ export class BoxFitter {
     let n = 0;
     let cross = 0;
     let area = 0;
-    for (let i = 0; i < 3 * count; i += 3) {
+    for (let i = 0; i < 4 * count; i += 4) {
       const w = cells[i + 2]!;
       n += w * gain[cells[i + 1]! * width + cells[i]!]!;
-      area += w;
+      area += cells[i + 3]!;
     }
     n *= this.#sign;
     // Ground without evidence is not taken in: it could only pay by cancelling what is in already.
     if (outwardOnly && n <= 0) return null;
-    for (let i = 0; i < 3 * count; i += 3)
+    for (let i = 0; i < 4 * count; i += 4)
       cross += cells[i + 2]! * this.#response[(cells[i + 1]! - this.#top) * SIDE + cells[i]! - this.#left]!;
     return [this.#n + by * n, this.#q + 2 * by * cross + this.#own(count), this.#area + by * area];
   }
 
-  /** Lists the cells of a strip that lie on the ground: column, row, share. */
+  /** Lists the cells of a strip that lie on the ground. */
   #gather(strip: PixelBox): number {
-    const { width, judged, drawn, known } = this.#field;
+    const { width, judged, drawn, known, trust } = this.#field;
     const cells = this.#cells;
     const metal = this.#ground === 'metal';
     let to = 0;
@@ -222,9 +232,10 @@ export class BoxFitter {
         if (w < LEAST_COVER) continue;
         cells[to++] = x;
         cells[to++] = y;
+        cells[to++] = w * trust[at]!;
         cells[to++] = w;
       }
-    return to / 3;
+    return to / 4;
   }
 
   /** Coupling of the gathered cells with themselves. */
@@ -235,13 +246,13 @@ export class BoxFitter {
     const side = 2 * reach + 1;
     const own = coupling[reach * side + reach]!;
     let sum = 0;
-    for (let i = 0; i < 3 * count; i += 3) {
+    for (let i = 0; i < 4 * count; i += 4) {
       const x = cells[i]!;
       const y = cells[i + 1]!;
       const w = cells[i + 2]!;
       sum += w * w * own;
       const base = (reach - y) * side + reach - x;
-      for (let j = i + 3; j < 3 * count; j += 3) {
+      for (let j = i + 4; j < 4 * count; j += 4) {
         const dx = cells[j]! - x;
         const row = cells[j + 1]!;
         if (row - y > reach) break;
@@ -262,7 +273,7 @@ export class BoxFitter {
     const reach = COUPLING_REACH;
     const side = 2 * reach + 1;
     const count = this.#gather(strip);
-    for (let i = 0; i < 3 * count; i += 3) {
+    for (let i = 0; i < 4 * count; i += 4) {
       const x = cells[i]!;
       const y = cells[i + 1]!;
       const w = by * cells[i + 2]!;
@@ -288,6 +299,21 @@ function ratio(n: number, q: number): number {
   const amplitude = Math.min(n / q, 1);
   return amplitude * n - (amplitude * amplitude * q) / 2;
 }
+
+interface Move {
+  readonly side: 'x0' | 'y0' | 'x1' | 'y1';
+  readonly outward: boolean;
+  readonly step: number;
+}
+
+const MOVES: ReadonlyMap<number, readonly Move[]> = new Map(
+  [LONG_STEP, STEP, SHORT_STEP].map((step) => [
+    step,
+    (['x0', 'y0', 'x1', 'y1'] as const).flatMap((side) =>
+      [true, false].map((outward) => ({ side, outward, step })),
+    ),
+  ]),
+);
 
 function stripBetween(a: PixelBox, b: PixelBox, side: 'x0' | 'y0' | 'x1' | 'y1'): PixelBox {
   const low = Math.min(a[side], b[side]);

@@ -1,6 +1,7 @@
 /** What a difference means for the drawn shapes around it: what it breaks, joins, narrows or adds. */
 import type { Findings } from '../../../shared/artefacts/findings.ts';
 import { labelComponents } from '../../kernels/components.ts';
+import { squaredDistances } from '../../kernels/distance-transform.ts';
 import type { Difference, Field } from './box-fit.ts';
 import { clip, grow, join, meet, type PixelBox } from './canvas.ts';
 
@@ -96,7 +97,7 @@ function summary(cluster: readonly Difference[]) {
 function classifyConductor(cluster: readonly Difference[], context: LayerContext): Classified {
   const { amplitudeSd, ...base } = summary(cluster);
   const near = neighbourhood(cluster, context.field);
-  if (cluster[0]!.ground === 'gap') return { ...base, ...extraMetal(near, base.box, context), box: base.box };
+  if (cluster[0]!.ground === 'gap') return { ...base, ...extraMetal(near, context) };
   const missing = missingMetal(near, context);
   if (missing !== 'open') return { ...base, kind: missing, kindOdds: 0.95 };
   // A wire that lost part of its cross-section everywhere in the box still conducts.
@@ -217,11 +218,15 @@ function crossShare({ width, drawn, changed }: Neighbourhood): number {
   return Math.max(shares[0]!, shares[1]!);
 }
 
-function extraMetal(
-  near: Neighbourhood,
-  box: PixelBox,
-  context: LayerContext,
-): { kind: FindingKind; kindOdds: number } {
+/** How far the change reaches from the drawn metal, pixels. */
+function depthOf({ width, height, drawn, changed }: Neighbourhood): number {
+  const away = squaredDistances(drawn, width, height);
+  let most = 0;
+  for (let n = 0; n < changed.length; n++) if (changed[n] && away[n]! > most) most = away[n]!;
+  return Math.sqrt(most);
+}
+
+function extraMetal(near: Neighbourhood, context: LayerContext): { kind: FindingKind; kindOdds: number } {
   const { width, height, drawn, changed } = near;
   const reach = widen(widen(changed, width, height), width, height);
   const local = context.conductors ? null : labelComponents(drawn, width, height, 4).labels;
@@ -235,8 +240,7 @@ function extraMetal(
   touched.delete(0);
   if (touched.size > 1) return { kind: 'bridge', kindOdds: 0.95 };
   if (touched.size === 0) return { kind: 'extra-shape', kindOdds: 0.98 };
-  const depth = Math.min(box.x1 - box.x0, box.y1 - box.y0);
-  return depth <= Math.max(2, 0.4 * context.widthPx)
+  return depthOf(near) <= Math.max(2, 0.4 * context.widthPx)
     ? { kind: 'wide', kindOdds: 0.9 }
     : { kind: 'extra-shape', kindOdds: 0.9 };
 }

@@ -12,7 +12,8 @@ import { fitLayers, type LayerFit, type LayerOnCanvas } from './fit-layers.ts';
 import { SLOW_PX } from './kernel-bank.ts';
 import { type DrawnShape, type LayerBias, type LayerShapes, NO_BIAS, rasters } from './layer-drawing.ts';
 import { localResidual } from './local-fit.ts';
-import { modelImages } from './model-images.ts';
+import { misfit } from './misfit.ts';
+import { type ModelImage, modelImages } from './model-images.ts';
 
 /** Pixels at the rim of the data that are not judged: filters look beyond it. */
 const RIM_PX = 9;
@@ -66,7 +67,7 @@ export function prepareLayers(
   const judged = eroded(canvas, RIM_PX);
   const highPass = new HighPass(canvas.mask, canvas.width, canvas.height, SLOW_PX);
   const shapes = shapesOn(canvas);
-  const fill: FillGroup[][] = shapes.map(() => []);
+  const fill: FillGroup[][] = [];
   let bias: LayerBias[] = shapes.map(() => NO_BIAS);
   const images = shapes.map(({ layer }) => {
     const portrait = usable.find((p) => p.name === layer.name);
@@ -75,7 +76,7 @@ export function prepareLayers(
   const place = (): LayerOnCanvas[] =>
     shapes.map((own, n) => {
       const span = seen.get(own.layer.name)!;
-      const added = fill[n]!.flatMap((group) =>
+      const added = (fill[n] ?? []).flatMap((group) =>
         group.members.map((d) => fillShape(d, canvas.grid, bias[n]!)),
       );
       return {
@@ -86,37 +87,30 @@ export function prepareLayers(
         image: images[n]!,
       };
     });
+  const evidenceOf = (n: number, fit: LayerFit, model: ModelImage): Evidence => {
+    const residual = localResidual(images[n]!, model.image, canvas, fit.residual);
+    const off = misfit(residual, model.squares, canvas);
+    return layerEvidence(residual, off, fit.kernels.get(n)!, canvas, highPass, random);
+  };
   // First where the edges lie, then what was added, then everything else.
   let layers = place();
   let fits = fitLayers(layers, canvas, highPass, random);
   bias = fits.map((fit) => biasOf(fit, canvas.grid.pixel_um));
   layers = place();
-  const evidenceOf = (n: number, fit: LayerFit, model: Float32Array): Evidence =>
-    layerEvidence(
-      localResidual(images[n]!, model, canvas, fit.residual),
-      fit.kernels.get(n)!,
-      canvas,
-      highPass,
-      random,
-    );
-  fits = fitLayers(layers, canvas, highPass, random);
   const models = modelImages(layers, fits, canvas, highPass);
-  fits.forEach((fit, n) => {
-    if (!fit || shapes[n]!.layer.role !== 'conductor') return;
+  const extra = fits.map((fit, n): Difference[] => {
+    if (!fit || shapes[n]!.layer.role !== 'conductor') return [];
     const evidence = evidenceOf(n, fit, models[n]!);
     models[n] = null;
     const field = fieldOf(canvas, layers[n]!, evidence, judged);
-    const extra = findDifferences(field, { leastZ: FILL_Z, what: 'faults', only: 'gap' });
-    fill[n] = groupFill(
-      extra.filter((d) => d.amplitude >= FILL_AMPLITUDE),
-      layers[n]!.rasters.known,
-      canvas.width,
+    return findDifferences(field, { leastZ: FILL_Z, what: 'faults', only: 'gap' }).filter(
+      (d) => d.amplitude >= FILL_AMPLITUDE,
     );
   });
-  if (fill.some((groups) => groups.length > 0)) {
-    layers = place();
-    fits = fitLayers(layers, canvas, highPass, random);
-  }
+  const candidates = layers.map((layer, n) => ({ extra: extra[n]!, known: layer.rasters.known }));
+  fill.push(...groupFill(candidates, judged, canvas.width));
+  layers = place();
+  fits = fitLayers(layers, canvas, highPass, random);
   const last = modelImages(layers, fits, canvas, highPass);
   const prepared = layers.map((layer, n): PreparedLayer => {
     const fit = fits[n]!;

@@ -32,6 +32,8 @@ export interface CompareInput {
   readonly netsAt?: NetsAt;
   /** Of the sampling and the planting. */
   readonly seed?: number;
+  /** False to leave the self-test out. */
+  readonly selfTest?: boolean;
 }
 
 export interface CompareOutcome {
@@ -41,16 +43,19 @@ export interface CompareOutcome {
 
 /** Per 1000 um2 of the field, over all layers together: a third of the one that is allowed, for what decoys miss. */
 const FALSE_ALLOWED = 0.3;
-/** Decoys that force a higher threshold than this are no noise: the layer is not understood. */
-const MOST_THRESHOLD = 30;
 /** Decoys are searched from here on, or from a higher level where they are many. */
 const DECOY_Z = 4;
 /** Faults are looked for where their evidence is above that of the decoy of this rank. */
-const DECOY_RANK = 60;
+const DECOY_RANK = 40;
 /** Differences this close to fill are its edges. */
 const FILL_RIM_PX = 4;
 /** More findings than this share of a layer's drawn area are no faults of fabrication. */
 const MOST_DIFFERENT = 0.1;
+/** Nor are more than so many to 1000 um2, and more than so many in all. */
+const MOST_PER_1000UM2 = 50;
+const MANY = 12;
+/** What is found beside a difference so many times stronger is what the fit of the stronger one left over. */
+const LEFTOVER = 8;
 
 export function compareScan(input: CompareInput): CompareOutcome {
   if (input.placement.verdict !== 'locked')
@@ -73,21 +78,29 @@ export function compareScan(input: CompareInput): CompareOutcome {
   const areaUm2 = judged.reduce((sum, v) => sum + v, 0) * pixelUm * pixelUm;
   const doubts = prepared.layers.flatMap((l) => (l.doubt ? [l.doubt] : []));
   const judgeable = prepared.layers.filter((l) => l.field !== null);
-  const searched = judgeable.map((layer) => search(layer, canvas, judgeable.length, areaUm2));
-  const kept = withoutGhosts(
-    searched.map((s) => ({
+  const raw = judgeable.map((layer) => search(layer, canvas));
+  const own = withoutGhosts(
+    raw.map((s) => ({
       number: prepared.layers.indexOf(s.layer),
       field: s.layer.field!,
       fit: s.layer.fit!,
       noise: s.layer.evidence!.noise,
       found: s.found,
+      decoys: s.decoys,
     })),
   );
+  const allowed = Math.min((FALSE_ALLOWED * Math.max(areaUm2, 1)) / 1000 / judgeable.length, 0.5);
+  const searched = raw.map((s, n): Judged => {
+    const { found, decoys } = own[n]!;
+    const alarms = falseAlarms(decoys, s.decoyZ);
+    const thresholdZ = alarms.threshold(allowed);
+    return { ...s, found: found.filter((d) => d.z >= thresholdZ), decoys, alarms, thresholdZ };
+  });
   const out: Findings['findings'] = [];
   const judgedArea: Record<string, number> = {};
   const tested: TestedLayer[] = [];
   let falseSeen = 0;
-  searched.forEach((s, n) => {
+  for (const s of searched) {
     const { layer, thresholdZ } = s;
     const context = contextOf(layer, prepared.layers, input.process, pixelUm);
     const side = Math.min(Math.max(Math.round(context.widthPx), 1), 21);
@@ -97,23 +110,18 @@ export function compareScan(input: CompareInput): CompareOutcome {
         `The contrast of ${layer.name} is too low for this scan: metal as wide as drawn there would stand out by ` +
           `${least.toFixed(1)} standard deviations, and ${thresholdZ.toFixed(1)} are needed. It was not judged.`,
       );
-      return;
+      continue;
     }
-    if (thresholdZ > MOST_THRESHOLD) {
-      doubts.push(
-        `The image of ${layer.name} departs from its model by more than noise in both directions; it was not judged.`,
-      );
-      return;
-    }
-    const differences = kept[n]!;
+    const differences = s.found;
     const changed = differences.reduce((sum, d) => sum + d.areaPx, 0);
     const drawnArea = layer.field!.drawn.reduce((sum, v, at) => sum + (judged[at] ? v : 0), 0);
-    if (differences.length > 20 && changed > MOST_DIFFERENT * drawnArea) {
+    const many = differences.length > Math.max(MANY, (MOST_PER_1000UM2 * areaUm2) / 1000);
+    if (many || (differences.length > 20 && changed > MOST_DIFFERENT * drawnArea)) {
       doubts.push(
         `Image and drawing of ${layer.name} differ at ${differences.length} places, too many for faults of ` +
           `fabrication; the layer was not judged.`,
       );
-      return;
+      continue;
     }
     judgedArea[layer.name] = areaUm2;
     falseSeen += s.decoys.filter((d) => d.z >= thresholdZ).length;
@@ -126,7 +134,7 @@ export function compareScan(input: CompareInput): CompareOutcome {
       free: freePlaces(differences, s.clear, canvas),
       sidePx: side,
     });
-  });
+  }
   out.sort((a, b) => b.probability - a.probability || a.layer.localeCompare(b.layer));
   const findings: Findings = {
     version: 1,
@@ -138,7 +146,8 @@ export function compareScan(input: CompareInput): CompareOutcome {
   };
   return {
     findings: findingsSchema.parse(findings),
-    selftest: selfTest(tested, pixelUm, { seen: falseSeen, areaUm2 }, random),
+    selftest:
+      input.selfTest === false ? null : selfTest(tested, pixelUm, { seen: falseSeen, areaUm2 }, random),
   };
 }
 
@@ -152,27 +161,36 @@ interface Searched {
   readonly clear: Uint8Array;
   readonly found: readonly Difference[];
   readonly decoys: readonly Difference[];
+  /** The decoys are complete from here up: the tail is only as good as its lower end. */
+  readonly decoyZ: number;
+}
+
+interface Judged extends Searched {
   readonly alarms: FalseAlarms;
   readonly thresholdZ: number;
 }
 
-/** Faults first, so that their own halos are not counted as decoys; then the decoys set the threshold. */
-function search(layer: PreparedLayer, canvas: Canvas, layers: number, areaUm2: number): Searched {
+/** Faults first, so that their own halos are not counted as decoys. */
+function search(layer: PreparedLayer, canvas: Canvas): Searched {
   const field = layer.field!;
   const fill = fillZone(layer, canvas);
   const clear = judgedClear(field.judged, fill);
   const work: Field = { ...field, gain: field.gain.slice(), judged: clear };
   const leastZ = Math.max(LEAST_Z, evidenceAtRank(work, 'decoys', DECOY_RANK));
-  const all = findDifferences(work, { leastZ, what: 'faults' });
-  // Complete from `decoyZ` up: the tail is only as good as its lower end.
+  const found = withoutLeftovers(findDifferences(work, { leastZ, what: 'faults' }));
   const decoyZ = Math.max(DECOY_Z, evidenceAtRank(work, 'decoys', 2 * DECOY_RANK));
   const decoys = findDifferences(work, { leastZ: decoyZ, what: 'decoys' }).filter(
-    (d) => !all.some((f) => f.z > 2 * d.z && meet(grow(f, COUPLING_REACH), d)),
+    (d) => !found.some((f) => f.z > 2 * d.z && meet(grow(f, COUPLING_REACH), d)),
   );
-  const alarms = falseAlarms(decoys, decoyZ);
-  const allowed = (FALSE_ALLOWED * Math.max(areaUm2, 1)) / 1000 / layers;
-  const thresholdZ = alarms.threshold(Math.min(allowed, 0.5));
-  return { layer, clear, found: all.filter((d) => d.z >= thresholdZ), decoys, alarms, thresholdZ };
+  return { layer, clear, found, decoys, decoyZ };
+}
+
+/** @param found strongest first */
+function withoutLeftovers(found: readonly Difference[]): Difference[] {
+  const out: Difference[] = [];
+  for (const d of found)
+    if (!out.some((f) => f.z > LEFTOVER * d.z && meet(grow(f, COUPLING_REACH), d))) out.push(d);
+  return out;
 }
 
 const judgedClear = (judged: Uint8Array, fill: Uint8Array): Uint8Array =>

@@ -4,8 +4,10 @@
  * modelled" is  <D, K' W r> - <D, K' W K D> / 2  (the matched filter for coloured noise).
  * @source Kay, Fundamentals of Statistical Signal Processing II: Detection Theory (1998), section 4.4
  *
- * K' W r is computed once for the layer (`gain`); K' W K is a small round kernel (`coupling`). Every question about
- * a shape, a via or a gap is then a sum over its pixels.
+ * The noise is that of a stationary field times a deviation s that varies from place to place: r / s takes the place of
+ * r, and D / s that of D, which is exact where s is even over the reach of the blur and never lets a change count for
+ * more than it does. K' W r / s is computed once for the layer (`gain`), 1 / s is `trust`, and K' W K is a small round
+ * kernel (`coupling`). Every question about a shape, a via or a gap is then a sum over its pixels.
  */
 import { blurPlane } from '../../kernels/gaussian-plane.ts';
 import { HighPass } from '../../kernels/high-pass.ts';
@@ -14,7 +16,7 @@ import type { Canvas } from './canvas.ts';
 import { applyKernel, type BankKernel, SLOW_PX } from './kernel-bank.ts';
 
 /** Half the side of a coupling kernel. */
-export const COUPLING_REACH = 14;
+export const COUPLING_REACH = 10;
 /** Neighbourhood of the local noise level. */
 const LEVEL_PX = 20;
 /** Residuals count with at most this many deviations towards the noise level. */
@@ -24,27 +26,34 @@ const LEAST_LEVEL = 0.6;
 const IMPULSE_SIDE = 129;
 
 export interface Evidence {
-  /** K' W r per pixel of coverage. */
+  /** K' W r / s per pixel of coverage over its s. */
   readonly gain: Float32Array;
   /** (2 COUPLING_REACH + 1) squared. */
   readonly coupling: Float32Array;
   readonly noise: InverseCovariance;
-  /** Local W relative to the layer's: below 1 where the residual is rougher than elsewhere. */
+  /** 1 / s: below 1 where the residual is rougher than elsewhere. */
   readonly trust: Float32Array;
 }
 
+/** @param misfit deviation of the residual over that of the noise; what is far off anyway tells little */
 export function layerEvidence(
   residual: Float32Array,
+  misfit: Float32Array,
   kernel: BankKernel,
   canvas: Canvas,
   highPass: HighPass,
   random: () => number,
 ): Evidence {
   const { width, height, mask } = canvas;
+  for (let n = 0; n < residual.length; n++) residual[n]! /= misfit[n]!;
   const noise = inverseCovariance(residual, mask, width, height, random);
   const innovations = applyTaps(noise, residual, width, height);
   const trust = localTrust(innovations, canvas, noise.innovation);
-  for (let n = 0; n < innovations.length; n++) innovations[n]! *= mask[n] === 0 ? 0 : trust[n]!;
+  for (let n = 0; n < innovations.length; n++) {
+    const level = Math.sqrt(trust[n]!);
+    innovations[n]! *= mask[n] === 0 ? 0 : level;
+    trust[n] = level / misfit[n]!;
+  }
   const gain = applyKernel(kernel, highPass.apply(innovations), width, height);
   return { gain, coupling: definite(couplingKernel(kernel, noise, kernel)), noise, trust };
 }

@@ -2,6 +2,7 @@
 import { median } from '../../kernels/statistics.ts';
 import type { Difference } from './box-fit.ts';
 import { grow, type PixelBox } from './canvas.ts';
+import { leastPitch, off, stepsOf } from './fill-grid.ts';
 
 /** Fewer alike shapes than this are not called fill. */
 const LEAST_MEMBERS = 4;
@@ -28,18 +29,42 @@ export interface FillGroup {
 
 export const centreOf = (box: PixelBox): [number, number] => [(box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2];
 
+/** What is asked about one layer: metal where none is drawn, and what is drawn. */
+export interface FillCandidates {
+  readonly extra: readonly Difference[];
+  /** Coverage by all that is drawn, width pixels to the row. */
+  readonly known: Float32Array;
+}
+
 /**
- * @param extra metal where none is drawn
- * @param known coverage by all that is drawn, width pixels to the row
+ * Fill of every layer: what lies in rows first, then what is as large as fill known from this layer or another, or lies
+ * in line with one of its kind, even where the field shows only one or two of them.
+ * @param judged 1 where differences are looked for
  */
-export function groupFill(extra: readonly Difference[], known: Float32Array, width: number): FillGroup[] {
-  let rest = extra.filter((d) => clearOf(d, known, width));
+export function groupFill(
+  layers: readonly FillCandidates[],
+  judged: Uint8Array,
+  width: number,
+): FillGroup[][] {
+  const clear = layers.map(({ extra, known }) => extra.filter((d) => clearOf(d, known, width)));
+  const groups = clear.map(groupRows);
+  const kinds = groups.flat();
+  return groups.map((own, n) => {
+    const taken = new Set(own.flatMap((g) => g.members));
+    const rest = clear[n]!.filter((d) => !taken.has(d));
+    return withLone(own, kinds, rest, (d) => cutByRim(d, judged, width));
+  });
+}
+
+function groupRows(extra: readonly Difference[]): FillGroup[] {
+  let rest = [...extra];
   const groups: FillGroup[] = [];
   for (;;) {
     const seed = mostAlike(rest);
     if (!seed) return groups;
     const { alike } = seed;
-    const lattice = findLattice(alike.map(centreOf));
+    const centres = alike.map(centreOf);
+    const lattice = gridLattice(centres, seed.size) ?? findLattice(centres);
     if (lattice && lattice.on.length >= LEAST_MEMBERS && lattice.on.length >= REGULAR * alike.length) {
       // What lies within a place of the lattice belongs to it too: fill at the edge of the field is cut.
       const members = rest.filter(
@@ -53,6 +78,79 @@ export function groupFill(extra: readonly Difference[], known: Float32Array, wid
       rest = rest.filter((d) => !alike.includes(d));
     }
   }
+}
+
+/** A rectangle of full metal: a blob leaves a good part of its box empty. */
+const FULL = 0.85;
+/** Where the size says fill already. */
+const NEARLY_FULL = 0.7;
+
+/** Adds single shapes to the fill they are like. */
+function withLone(
+  own: readonly FillGroup[],
+  kinds: readonly FillGroup[],
+  rest: readonly Difference[],
+  cut: (d: Difference) => boolean,
+): FillGroup[] {
+  const out = own.map((g) => ({ ...g, members: [...g.members] }));
+  const put = (d: Difference, sizePx: FillGroup['sizePx'], pitchPx: FillGroup['pitchPx']): void => {
+    const known = out.find((g) => likeSize(d, g.sizePx, cut(d)));
+    if (known) known.members.push(d);
+    else out.push({ members: [d], sizePx, pitchPx });
+  };
+  const left: Difference[] = [];
+  for (const d of rest) {
+    if (d.amplitude < NEARLY_FULL) continue;
+    const whole = !cut(d);
+    const like =
+      own.find((g) => likeSize(d, g.sizePx, !whole)) ??
+      kinds.find((g) => likeSize(d, g.sizePx, !whole) && (!whole || sameArea(d, g)));
+    if (like) put(d, like.sizePx, like.pitchPx);
+    else if (d.amplitude >= (cut(d) ? NEARLY_FULL : FULL)) left.push(d);
+  }
+  // Two of one size in one row or one column are no accident of two blobs.
+  const alike = (a: Difference, b: Difference): boolean =>
+    a !== b && square(a) && !cut(a) && likeSize(b, sides(a), cut(b)) && inLine(a, b);
+  const pairs = left.filter((d) => left.some((o) => alike(o, d) || alike(d, o)));
+  for (const d of pairs) {
+    const other = pairs.find((o) => alike(o, d) || alike(d, o))!;
+    const [p, q] = [centreOf(d), centreOf(other)];
+    const step = Math.max(Math.abs(p[0] - q[0]), Math.abs(p[1] - q[1]));
+    put(d, sides(cut(d) ? other : d), [step, step]);
+  }
+  for (const d of left) {
+    const known = out.find((g) => likeSize(d, g.sizePx, cut(d)) && g.members.some((o) => inLine(o, d)));
+    if (known && !known.members.includes(d)) known.members.push(d);
+  }
+  return out;
+}
+
+/** Sides by the metal found, finer than whole pixels: what another layer's fill must agree with. */
+function sameArea(d: Difference, group: FillGroup): boolean {
+  const side = (o: Difference): number => Math.sqrt(o.areaPx * Math.min(o.amplitude, 1.2));
+  const usual = median(group.members.map(side));
+  return Math.abs(side(d) - usual) <= Math.max(0.6, 0.05 * usual);
+}
+
+const square = (d: PixelBox): boolean => Math.abs(sides(d)[0] - sides(d)[1]) <= 1;
+
+function inLine(a: PixelBox, b: PixelBox): boolean {
+  const [p, q] = [centreOf(a), centreOf(b)];
+  return Math.min(Math.abs(p[0] - q[0]), Math.abs(p[1] - q[1])) <= 1;
+}
+
+/** As large as fill; where the field cuts it off, as wide on one side and no wider on the other. */
+function likeSize(d: PixelBox, size: readonly [number, number], cut: boolean): boolean {
+  const near = sides(d).map((s, k) => Math.abs(s - size[k]!) <= tolerance(size[k]!));
+  if (near[0] && near[1]) return true;
+  return cut && near.some((ok, k) => ok && sides(d)[1 - k]! < size[1 - k]!);
+}
+
+function cutByRim(d: PixelBox, judged: Uint8Array, width: number): boolean {
+  const { x0, y0, x1, y1 } = grow(d, 2);
+  for (let y = Math.max(0, y0); y < y1; y++)
+    for (let x = Math.max(0, x0); x < Math.min(x1, width); x++) if (!judged[y * width + x]) return true;
+  return false;
 }
 
 /** Where fill is sparse, the steps found are multiples of the true ones: a shape of the full size may lie between. */
@@ -112,6 +210,27 @@ function mostAlike(shapes: readonly Difference[]): { alike: Difference[]; size: 
   }
   if (best.length < LEAST_MEMBERS) return null;
   return { alike: best, size: [median(best.map((d) => sides(d)[0])), median(best.map((d) => sides(d)[1]))] };
+}
+
+/** Columns and rows. */
+function gridLattice(points: readonly [number, number][], size: readonly [number, number]): Lattice | null {
+  const axes = [0, 1].map((k) =>
+    stepsOf(
+      points.map((p) => p[k]!),
+      leastPitch(size[k]!),
+      REGULAR,
+    ),
+  );
+  const [x, y] = axes;
+  if (!x || !y) return null;
+  const on = points
+    .map((_, n) => n)
+    .filter((n) => [x, y].every((s, k) => off(points[n]![k]!, s) <= ON_LATTICE_PX));
+  const nearest = (p: readonly [number, number], parts: number): [number, number] =>
+    [x, y].map(
+      (s, k) => s.origin + (Math.round(((p[k]! - s.origin) / s.pitch) * parts) / parts) * s.pitch,
+    ) as [number, number];
+  return { on, pitch: [x.pitch, y.pitch], nearest };
 }
 
 interface Lattice {

@@ -2,6 +2,7 @@
 import { BoxFitter, type Difference, type Field, type Ground } from './box-fit.ts';
 import { clip, grow, type PixelBox } from './canvas.ts';
 import { COUPLING_REACH } from './evidence.ts';
+import { SLOW_PX } from './kernel-bank.ts';
 
 /** Sides of the squares that the layer is looked over with, pixels. */
 const SIDES = [3, 5, 8, 13, 21];
@@ -12,6 +13,12 @@ export const LEAST_AMPLITUDE = 0.35;
 /** So much more than metal could make of it is no metal of this layer. */
 const MOST_AMPLITUDE = 2.5;
 const MOST_SEEDS = 20_000;
+/** An edge that stands off by less than this, in pixels over a long stretch, is no difference but the edge's own doubt. */
+const LEAST_DEPTH_PX = 1;
+const LONG = 4;
+/** The slow part of an image is drift, not metal: a change so wide both ways shows in its edges alone, and fully. */
+const WIDE_PX = 2 * SLOW_PX;
+const WIDE_AMPLITUDE = 0.7;
 
 export interface Search {
   /** Differences of less evidence are left alone, in standard deviations. */
@@ -50,9 +57,9 @@ export function findDifferences(field: Field, search: Search): Difference[] {
     const sign = signOf(ground, search.what);
     // What was found before may have explained this seed.
     if (fitter.evidence(box, ground, sign) < 0.7 * seed.evidence) continue;
-    const fitted = fitter.fit(box, ground, sign);
+    const fitted = fitter.fit(box, ground, sign, search.leastZ);
     if (!fitted || fitted.z < search.leastZ || fitted.amplitude < LEAST_AMPLITUDE) continue;
-    if (fitted.amplitude > MOST_AMPLITUDE) continue;
+    if (fitted.amplitude > MOST_AMPLITUDE || !tellable(fitted)) continue;
     fitter.account(fitted);
     found.push(fitted);
     const around = clip(grow(fitted, 1), field);
@@ -60,6 +67,13 @@ export function findDifferences(field: Field, search: Search): Difference[] {
       taken[ground].fill(1, y * field.width + around.x0, y * field.width + around.x1);
   }
   return found.sort((a, b) => b.z - a.z);
+}
+
+function tellable(d: Difference): boolean {
+  const [w, h] = [d.x1 - d.x0, d.y1 - d.y0];
+  const [short, long] = [Math.min(w, h), Math.max(w, h)];
+  if (short > WIDE_PX && d.amplitude < WIDE_AMPLITUDE) return false;
+  return long <= LONG * short || (d.areaPx / long) * d.amplitude >= LEAST_DEPTH_PX;
 }
 
 export function signOf(ground: Ground, what: Search['what']): 1 | -1 {
@@ -85,7 +99,7 @@ function seeds(field: Field, search: Search): Seed[] {
 
 /** Squares of one size whose evidence is the greatest around. */
 function peaks(field: Field, search: Search, ground: Ground, side: number, sums: SummedArea): Seed[] {
-  const { width, height, trust } = field;
+  const { width, height } = field;
   const sign = signOf(ground, search.what);
   const own = squareCoupling(field.coupling, side);
   if (!(own > 0)) return [];
@@ -93,7 +107,6 @@ function peaks(field: Field, search: Search, ground: Ground, side: number, sums:
   const columns = area.x1 - area.x0 - side + 1;
   if (columns < 3 || area.y1 - area.y0 - side + 1 < 3) return [];
   const rows = [0, 1, 2].map(() => new Float32Array(columns));
-  const half = side >> 1;
   const fill = (y: number, row: Float32Array): void => {
     for (let c = 0; c < columns; c++) {
       const x = area.x0 + c;
@@ -103,8 +116,9 @@ function peaks(field: Field, search: Search, ground: Ground, side: number, sums:
         continue;
       }
       const share = weight / (side * side);
+      const weighed = sums.weighed(x, y, side) / weight;
       // Between a strip, whose coupling falls with its area, and a thinner cover, where it falls with the square.
-      const q = own * share * Math.sqrt(share) * trust[(y + half) * width + x + half]!;
+      const q = own * share * Math.sqrt(share) * weighed * weighed;
       row[c] = q > 0 ? (sign * sums.evidence(x, y, side)) / Math.sqrt(q) : 0;
     }
   };
@@ -113,7 +127,7 @@ function peaks(field: Field, search: Search, ground: Ground, side: number, sums:
   fill(area.y0, rows[0]!);
   fill(area.y0 + 1, rows[1]!);
   // The seed's own fit decides; a little below the limit, because a fitted box gains evidence.
-  const limit = 0.75 * search.leastZ;
+  const limit = 0.8 * search.leastZ;
   for (let y = area.y0 + 1; y < lastRow; y++) {
     const [above, here, below] = [
       rows[(y - area.y0 - 1) % 3]!,
@@ -152,30 +166,36 @@ export function squareCoupling(coupling: Float32Array, side: number): number {
 class SummedArea {
   readonly #gain: Float64Array;
   readonly #weight: Float64Array;
+  readonly #weighed: Float64Array;
   readonly #stride: number;
 
   constructor(field: Field, ground: Ground) {
-    const { width, height, gain, drawn, known, judged } = field;
+    const { width, height, gain, drawn, known, judged, trust } = field;
     const stride = width + 1;
     this.#stride = stride;
     this.#gain = new Float64Array(stride * (height + 1));
     this.#weight = new Float64Array(stride * (height + 1));
+    this.#weighed = new Float64Array(stride * (height + 1));
     for (let y = 0; y < height; y++) {
       let g = 0;
       let w = 0;
+      let u = 0;
       for (let x = 0; x < width; x++) {
         const n = y * width + x;
         const share = judged[n] === 0 ? 0 : ground === 'metal' ? drawn[n]! : 1 - known[n]!;
-        g += share * gain[n]!;
+        g += share * trust[n]! * gain[n]!;
         w += share;
+        u += share * trust[n]!;
         const to = (y + 1) * stride + x + 1;
         this.#gain[to] = this.#gain[to - stride]! + g;
         this.#weight[to] = this.#weight[to - stride]! + w;
+        this.#weighed[to] = this.#weighed[to - stride]! + u;
       }
     }
   }
 
   evidence = (x: number, y: number, side: number): number => this.#sum(this.#gain, x, y, side);
+  weighed = (x: number, y: number, side: number): number => this.#sum(this.#weighed, x, y, side);
   weight = (x: number, y: number, side: number): number => this.#sum(this.#weight, x, y, side);
 
   #sum(table: Float64Array, x: number, y: number, side: number): number {

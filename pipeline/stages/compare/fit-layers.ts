@@ -8,8 +8,9 @@ import type { Canvas } from './canvas.ts';
 import { BANK_PX, eachBlur } from './kernel-bank.ts';
 import type { DrawnRasters } from './layer-drawing.ts';
 
-/** Rows of the least-squares problem of a layer. */
-const SAMPLES = 30_000;
+/** Rows of the least-squares problem of a layer: pixels spread evenly, and for every layer some near its own metal. */
+const SAMPLES = 9000;
+const NEAR_METAL = 600;
 /** Layers this far up or down in the stack may shine through. */
 const NEIGHBOURS = 3;
 /** A halo of a layer at a vertical distance is at least this share of it wide. */
@@ -18,6 +19,10 @@ const HALO_SPREAD = 0.2;
 const RIDGE = 1e-4;
 /** Residuals beyond this many deviations are left out: they are findings or fill, not blur. */
 const OUTLIER = 3;
+/** A fit may miss by this share of what it predicts before that counts as a deviation: strong contrast is missed by more. */
+const TOLERANCE = 0.2;
+/** Deviations that widening and shift may be expected to have, pixels: what a drawing cannot tell stays near zero. */
+const BIAS_SD_PX = 0.6;
 const ROUNDS = 3;
 
 export interface LayerOnCanvas {
@@ -51,17 +56,28 @@ interface Columns {
   readonly alongY: Float32Array[];
 }
 
-/** Pixels spread evenly at random over the mask, away from its rim by one pixel. */
-function samplePixels(canvas: Canvas, random: () => number): Int32Array {
+/**
+ * Pixels spread evenly at random over the mask, away from its rim by one pixel; and some near the edges of every layer,
+ * so that a layer of a few vias is not left to chance.
+ */
+function samplePixels(layers: readonly LayerOnCanvas[], canvas: Canvas, random: () => number): Int32Array {
   const { mask, width } = canvas;
   const inside: number[] = [];
   for (let n = width; n < mask.length - width; n++)
     if (mask[n] && mask[n - 1] && mask[n + 1] && mask[n - width] && mask[n + width]) inside.push(n);
-  const count = Math.min(SAMPLES, inside.length);
-  const chosen = new Int32Array(count);
-  // One pixel from each of `count` runs of equal length: even, and no pixel twice.
-  for (let n = 0; n < count; n++) chosen[n] = inside[Math.floor(((n + random()) * inside.length) / count)]!;
-  return chosen;
+  const chosen = new Set<number>(some(inside, SAMPLES, random));
+  for (const { image, rasters } of layers) {
+    if (!image) continue;
+    const near = inside.filter((n) => rasters.edges[n]! > 0.3 || rasters.edges[n + 2]! > 0.3);
+    for (const n of some(near, NEAR_METAL, random)) chosen.add(n);
+  }
+  return Int32Array.from(chosen).sort();
+}
+
+/** One from each of `most` runs of equal length: even, and none twice. */
+function some(list: readonly number[], most: number, random: () => number): number[] {
+  const count = Math.min(most, list.length);
+  return Array.from({ length: count }, (_, n) => list[Math.floor(((n + random()) * list.length) / count)]!);
 }
 
 export function neighboursOf(layers: readonly LayerOnCanvas[], own: number): number[] {
@@ -88,7 +104,7 @@ export function fitLayers(
   highPass: HighPass,
   random: () => number,
 ): (LayerFit | null)[] {
-  const pixels = samplePixels(canvas, random);
+  const pixels = samplePixels(layers, canvas, random);
   const columns = layers.map((layer) => sampleColumns(layer, pixels, canvas, highPass));
   return layers.map((layer, own) => {
     if (!layer.image || pixels.length < 500) return null;
@@ -144,7 +160,8 @@ function fitOne(
     used = kernel ? [...linear, ...biasColumns(columns[own]!, kernel)] : linear;
     const equations = normalEquations(used, target, weights);
     const size = used.length + 1;
-    const ridge = used.map((_, n) => (n < linear.length ? RIDGE * equations.sums[n * size + n]! : 0));
+    const prior = (residual / BIAS_SD_PX) ** 2;
+    const ridge = used.map((_, n) => (n < linear.length ? RIDGE * equations.sums[n * size + n]! : prior));
     const solution = solveNormal(equations, ridge);
     values = Float64Array.from(solution.values);
     variances = Float64Array.from(solution.variances);
@@ -199,11 +216,17 @@ function reweigh(
   weights: Float64Array,
 ): number {
   const misses = new Float64Array(target.length);
-  for (let n = 0; n < target.length; n++) misses[n] = Math.abs(target[n]! - predict(columns, values, n));
+  const allowed = new Float64Array(target.length);
+  for (let n = 0; n < target.length; n++) {
+    const predicted = predict(columns, values, n);
+    misses[n] = Math.abs(target[n]! - predicted);
+    allowed[n] = TOLERANCE * Math.abs(predicted);
+  }
   const sorted = misses.slice().sort();
   // 0.6745 deviations hold half of a normal distribution.
   const deviation = sorted[sorted.length >> 1]! / 0.6745;
-  for (let n = 0; n < target.length; n++) weights[n] = misses[n]! <= OUTLIER * deviation ? 1 : 0;
+  for (let n = 0; n < target.length; n++)
+    weights[n] = misses[n]! <= OUTLIER * Math.hypot(deviation, allowed[n]!) ? 1 : 0;
   return deviation;
 }
 

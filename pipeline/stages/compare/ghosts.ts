@@ -1,7 +1,7 @@
 /** Differences that are only the halo of a stronger one in another layer. */
 
 import type { Difference, Field } from './box-fit.ts';
-import { grow, meet, type PixelBox } from './canvas.ts';
+import { grow, meet } from './canvas.ts';
 import { COUPLING_REACH, couplingKernel, type Evidence } from './evidence.ts';
 import type { LayerFit } from './fit-layers.ts';
 
@@ -11,55 +11,91 @@ export interface LayerDifferences {
   readonly fit: LayerFit;
   readonly noise: Evidence['noise'];
   readonly found: readonly Difference[];
+  /** Differences that physics forbids: they may be halos, and cast none. */
+  readonly decoys: readonly Difference[];
 }
 
 /** Share of a difference's evidence that must be its own. */
 const OWN_SHARE = 0.55;
+/** How well it is known what another layer adds: what is left must be more than this share of it. */
+const GHOST_DOUBT = 0.25;
 
-/** For each layer, the differences that stronger ones elsewhere do not explain. */
-export function withoutGhosts(layers: readonly LayerDifferences[]): Difference[][] {
+interface Candidate {
+  readonly layer: LayerDifferences;
+  readonly d: Difference;
+  readonly decoy: boolean;
+  /** Amplitude less what stronger differences explain. */
+  left: number;
+  /** Sum of what they explain. */
+  shown: number;
+}
+
+export interface WithoutGhosts {
+  readonly found: Difference[];
+  readonly decoys: Difference[];
+}
+
+/** For each layer, the differences and decoys that stronger differences elsewhere do not explain. */
+export function withoutGhosts(layers: readonly LayerDifferences[]): WithoutGhosts[] {
+  const candidate =
+    (layer: LayerDifferences, decoy: boolean) =>
+    (d: Difference): Candidate => ({ layer, d, decoy, left: d.amplitude, shown: 0 });
   const all = layers
-    .flatMap((layer) => layer.found.map((d) => ({ layer, d, left: d.amplitude })))
+    .flatMap((layer) => [
+      ...layer.found.map(candidate(layer, false)),
+      ...layer.decoys.map(candidate(layer, true)),
+    ])
     .sort((a, b) => b.d.z - a.d.z);
   const kernels = new Map<string, Float32Array>();
-  const kept = layers.map((): Difference[] => []);
-  for (const { layer, d, left } of all) {
-    if (left < OWN_SHARE * d.amplitude) continue;
-    kept[layers.indexOf(layer)]!.push(d);
+  const cross = (target: LayerDifferences, source: LayerDifferences): Float32Array | null => {
+    const kernel = target.fit.kernels.get(source.number);
+    if (!kernel) return null;
+    const key = `${target.number} ${source.number}`;
+    let known = kernels.get(key);
+    if (!known) {
+      known = couplingKernel(target.fit.kernels.get(target.number)!, target.noise, kernel);
+      kernels.set(key, known);
+    }
+    return known;
+  };
+  const kept = layers.map((): WithoutGhosts => ({ found: [], decoys: [] }));
+  for (const { layer, d, decoy, left, shown } of all) {
+    if (left < OWN_SHARE * d.amplitude || left < GHOST_DOUBT * shown) continue;
+    const own = kept[layers.indexOf(layer)]!;
+    (decoy ? own.decoys : own.found).push(d);
+    if (decoy) continue;
     for (const other of all) {
       if (other.layer === layer || other.d.z >= d.z || !meet(grow(d, COUPLING_REACH), other.d)) continue;
-      const kernel = other.layer.fit.kernels.get(layer.number);
+      const kernel = cross(other.layer, layer);
       if (!kernel) continue;
-      const key = `${other.layer.number} ${layer.number}`;
-      let cross = kernels.get(key);
-      if (!cross) {
-        cross = couplingKernel(other.layer.fit.kernels.get(other.layer.number)!, other.layer.noise, kernel);
-        kernels.set(key, cross);
-      }
-      const shown =
-        d.sign * Math.min(d.amplitude, 1) * between(other.layer.field, other.d, layer.field, d, cross);
-      const centre = trustAt(other.layer.field, other.d);
+      const evidence =
+        d.sign * Math.min(d.amplitude, 1) * between(other.layer.field, other.d, layer.field, d, kernel);
       // In amplitudes of the other difference: its evidence is amplitude / variance.
-      other.left -= other.d.sign * shown * centre * other.d.amplitudeSd ** 2;
+      const share = evidence * other.d.amplitudeSd ** 2;
+      other.left -= other.d.sign * share;
+      other.shown += Math.abs(share);
     }
   }
   return kept;
 }
 
-const trustAt = (field: Field, box: PixelBox): number =>
-  field.trust[((box.y0 + box.y1) >> 1) * field.width + ((box.x0 + box.x1) >> 1)]!;
-
+/** What metal at `b` of another layer means to the evidence for metal at `a`. */
 function between(fieldA: Field, a: Difference, fieldB: Field, b: Difference, cross: Float32Array): number {
   const reach = COUPLING_REACH;
   const side = 2 * reach + 1;
+  const { trust, width } = fieldA;
   let sum = 0;
   for (let y = a.y0; y < a.y1; y++)
     for (let x = a.x0; x < a.x1; x++) {
-      const w = ground(fieldA, a, y * fieldA.width + x);
+      const w = ground(fieldA, a, y * width + x) * trust[y * width + x]!;
       if (w === 0) continue;
       for (let v = Math.max(b.y0, y - reach); v < Math.min(b.y1, y + reach + 1); v++)
         for (let u = Math.max(b.x0, x - reach); u < Math.min(b.x1, x + reach + 1); u++)
-          sum += w * ground(fieldB, b, v * fieldB.width + u) * cross[(v - y + reach) * side + u - x + reach]!;
+          sum +=
+            w *
+            ground(fieldB, b, v * width + u) *
+            trust[v * width + u]! *
+            cross[(v - y + reach) * side + u - x + reach]!;
     }
   return sum;
 }

@@ -120,12 +120,13 @@ function setPixel(field: Field, x: number, y: number, by: 1 | -1): void {
   known[n] = after;
   const change = after - before;
   if (change === 0) return;
+  const moved = change * trust[n]!;
   const reach = COUPLING_REACH;
   const side = 2 * reach + 1;
   for (let dy = Math.max(-reach, -y); dy <= Math.min(reach, height - 1 - y); dy++)
     for (let dx = Math.max(-reach, -x); dx <= Math.min(reach, width - 1 - x); dx++) {
       const to = n + dy * width + dx;
-      gain[to]! -= change * trust[to]! * coupling[(dy + reach) * side + dx + reach]!;
+      gain[to]! -= moved * coupling[(dy + reach) * side + dx + reach]!;
     }
 }
 

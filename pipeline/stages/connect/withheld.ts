@@ -1,5 +1,4 @@
 /** What the campaign keeps from publication, as nets must know it. */
-import type { Campaign } from '../../../shared/artefacts/campaign.ts';
 import { type Box, boxesMeet } from '../../../shared/polygon.ts';
 
 export interface Withheld {
@@ -10,20 +9,6 @@ export interface Withheld {
   /** Where no shape and no label may be shown. Nets still run through. */
   readonly regionsUm?: readonly Box[] | undefined;
 }
-
-export function withheldBy(campaign: Pick<Campaign, 'withhold'>): Withheld {
-  const { drawn, cells, regions_um: regions } = campaign.withhold ?? {};
-  const patterns = (cells ?? []).map(pattern);
-  return {
-    drawn: new Set(drawn ?? []),
-    opens: patterns.length === 0 ? undefined : (cell) => !patterns.some((p) => p.test(cell)),
-    regionsUm: regions ?? [],
-  };
-}
-
-/** `*` stands for anything. */
-const pattern = (glob: string): RegExp =>
-  new RegExp(`^${glob.replace(/[.+?^${}()|[\]\\]/g, '\\$&').replaceAll('*', '.*')}$`);
 
 /** Whether anything of a box lies in a region that is not shown. */
 export const isHidden = (withheld: Withheld, boxUm: Box): boolean =>

@@ -9,12 +9,16 @@ const MOST_PLANES = 384;
 /** A window so many times wider than the middle one belongs to a slice gone wrong, and would leave no greys for others. */
 const TOO_WIDE = 16;
 
-export interface BrickPlan {
+/** What a plate has to know of the brick: not its greys, which depend on every other plate. */
+export interface BrickShape {
   /** Pixels of the plate grid along one pixel of the brick. */
   readonly factor: number;
   readonly columns: number;
   readonly rows: number;
   readonly every: number;
+}
+
+export interface BrickPlan extends BrickShape {
   readonly grey: GreyWindow;
 }
 
@@ -47,16 +51,19 @@ export const brickOrigin = (grid: PlateGrid, factor: number): [number, number] =
   return [grid.origin_um[0] + half, grid.origin_um[1] - half];
 };
 
+/** One plate in small, in greys: `columns * rows` pairs of grey and opacity. */
+export const brickPlane = (values: Float32Array, grid: PlateGrid, plan: BrickPlan): Uint8Array =>
+  brickGreys(brickMeans(values, grid, plan), plan.grey);
+
 /**
- * One plate in small: means over squares of pixels, of those with data. Grey and opacity in turn, `columns * rows`
- * pairs; a pixel of which less than half has data has none.
+ * One plate in small: means over squares of pixels, of those with data; NaN for a pixel of which less than half has.
  * @param values plate on the grid, NaN where there is no data
+ * @returns `columns * rows` values in the unit of the volume
  */
-export function brickPlane(values: Float32Array, grid: PlateGrid, plan: BrickPlan): Uint8Array {
-  const { factor, columns, rows, grey } = plan;
+export function brickMeans(values: Float32Array, grid: PlateGrid, shape: BrickShape): Float32Array {
+  const { factor, columns, rows } = shape;
   const { width_px: width, height_px: height } = grid;
-  const scale = 255 / (grey.white - grey.black);
-  const bytes = new Uint8Array(2 * columns * rows);
+  const means = new Float32Array(columns * rows).fill(Number.NaN);
   const sums = new Float64Array(columns);
   const counts = new Uint32Array(columns);
   for (let row = 0; row < rows; row++) {
@@ -75,12 +82,21 @@ export function brickPlane(values: Float32Array, grid: PlateGrid, plan: BrickPla
     for (let column = 0; column < columns; column++) {
       const pixels = (end - row * factor) * (Math.min(width, (column + 1) * factor) - column * factor);
       const count = counts[column]!;
-      if (count === 0 || 2 * count < pixels) continue;
-      const at = 2 * (row * columns + column);
-      const value = Math.round((sums[column]! / count - grey.black) * scale);
-      bytes[at] = Math.min(255, Math.max(0, value));
-      bytes[at + 1] = 255;
+      if (count > 0 && 2 * count >= pixels) means[row * columns + column] = sums[column]! / count;
     }
+  }
+  return means;
+}
+
+/** Grey and opacity in turn; no data is transparent. */
+export function brickGreys(means: Float32Array, grey: GreyWindow): Uint8Array {
+  const scale = 255 / (grey.white - grey.black);
+  const bytes = new Uint8Array(2 * means.length);
+  for (let n = 0; n < means.length; n++) {
+    const mean = means[n]!;
+    if (Number.isNaN(mean)) continue;
+    bytes[2 * n] = Math.min(255, Math.max(0, Math.round((mean - grey.black) * scale)));
+    bytes[2 * n + 1] = 255;
   }
   return bytes;
 }

@@ -7,7 +7,7 @@ import { InputFault } from '../../../shared/errors.ts';
 import { platePath } from '../../../shared/plate-path.ts';
 import { pictureSize, unreadablePicture } from '../../formats/picture.ts';
 import { plateTiles, writeFilePyramid } from '../../output/pyramid.ts';
-import { PLATE_PATH } from './write-plates.ts';
+import { PLATE_PATH } from './plan-runs.ts';
 
 export interface PictureJob {
   /** Absolute path. */

@@ -1,7 +1,6 @@
 /** The plate stage: every height of the plan resampled once into the die frame, as a pyramid of tiles. */
-import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
-import { type Affine3, invert3 } from '../../../shared/affine.ts';
+import type { Affine3 } from '../../../shared/affine.ts';
 import type { Brick } from '../../../shared/artefacts/brick.ts';
 import type { Warp } from '../../../shared/artefacts/placement.ts';
 import type { Plates } from '../../../shared/artefacts/plates.ts';
@@ -10,13 +9,12 @@ import type { VolumeSpec } from '../../formats/volume/registry.ts';
 import type { Progress } from '../../output/progress.ts';
 import { plateTiles } from '../../output/pyramid.ts';
 import { openPool } from '../../workers/pool.ts';
-import { planBrick } from './brick-plan.ts';
+import { brickGreys } from './brick-plan.ts';
 import { BrickWriter } from './brick-writer.ts';
-import type { PlateResult, PlateTask } from './plate-task.ts';
-import { plateWindows } from './plate-windows.ts';
-
-/** Descriptor of a plate below the scan folder. */
-export const PLATE_PATH = 'plates/{index}.dzi';
+import { type Portrait, PortraitJoiner } from './join-portraits.ts';
+import { PLATE_PATH, type PlateRuns } from './plan-runs.ts';
+import type { PlateMessage, PlateResult, PlateTask, RunPlates } from './plate-task.ts';
+import type { plateWindows } from './plate-windows.ts';
 
 export interface PlateJob {
   readonly scanId: string;
@@ -24,6 +22,8 @@ export interface PlateJob {
   readonly campaignFolder: string;
   readonly brokenSlices: readonly number[];
   readonly mask: Uint8Array | null;
+  /** rows x columns of the plate grid, 1 where nothing may be shown; null where all may. */
+  readonly hidden?: Uint8Array | null;
   readonly voxelToDieUm: Affine3;
   /** Displacements added in the die frame; null where there are none. */
   readonly warp: Warp | null;
@@ -32,16 +32,9 @@ export interface PlateJob {
   readonly stepUm: number;
   readonly zUm: readonly number[];
   readonly unit: string;
+  /** Robust extremes of every slice of the volume. */
   readonly sliceWindows: Parameters<typeof plateWindows>[0];
   readonly portraits: PlateTask['portraits'];
-}
-
-/** Mean image of a layer over its plates, NaN where there is no data, on the plate grid. */
-export interface Portrait {
-  readonly name: string;
-  readonly first: number;
-  readonly last: number;
-  readonly values: Float32Array;
 }
 
 export interface PlateOutcome {
@@ -50,128 +43,93 @@ export interface PlateOutcome {
   readonly brick: Brick;
 }
 
-/** Runs per thread: enough to even out the ends, few enough that windows of slices are seldom loaded twice. */
-const RUNS_PER_THREAD = 2;
-
 /**
- * @param folder where the scan's data go; plates.json and brick.json are left to the caller
+ * Has all runs done and joins what they found.
+ * @param runs of this job
+ * @param atOnce runs under way at a time: what they found is held until it has been joined
+ * @param folder where the sheets of the brick go; plates go where the runs write them, plates.json and brick.json are
+ *   left to the caller
  * @throws InputFault when a slice cannot be read or the disk refuses
  */
 export async function writePlates(
   job: PlateJob,
+  runs: PlateRuns,
   folder: string,
+  run: RunPlates,
+  atOnce: number,
+): Promise<PlateOutcome> {
+  const { tasks, windows } = runs;
+  const pixels = job.grid.width_px * job.grid.height_px;
+  const brick = new BrickWriter(runs.brick, job.grid, { stepUm: job.stepUm, zUm: job.zUm }, folder);
+  const joiner = new PortraitJoiner(tasks, job.portraits, pixels);
+  let filled = 0;
+  let next = 0;
+  const lane = async (): Promise<void> => {
+    while (next < tasks.length) {
+      const n = next++;
+      const result = await run(tasks[n]!);
+      filled += result.filled;
+      joiner.add(n, result.portraits);
+      await brick.add(
+        result.planes.map(({ plane, means }) => ({ plane, bytes: brickGreys(means, runs.brick.grey) })),
+      );
+    }
+  };
+  await Promise.all(Array.from({ length: Math.min(atOnce, tasks.length) }, lane));
+  return {
+    plates: {
+      version: 1,
+      frame: job.frame,
+      grid: { ...job.grid, origin_um: [...job.grid.origin_um] },
+      step_um: job.stepUm,
+      z_um: [...job.zUm],
+      grey: { unit: job.unit, windows: [...windows] },
+      tiles: plateTiles(runs.transparent),
+      path: PLATE_PATH,
+      covered: filled / (pixels * job.zUm.length),
+    },
+    portraits: joiner.portraits(),
+    brick: brick.finish(),
+  };
+}
+
+export interface PlateThreads {
+  /** @param folder that the plates of the run are written below, absolute */
+  run(task: PlateTask, folder: string): Promise<PlateResult>;
+  close(): Promise<void>;
+}
+
+/** Threads that do runs, with a bar that counts plates. */
+export function openPlateThreads(
   threads: number,
+  label: string,
+  plates: number,
   progress: Progress,
   signal?: AbortSignal,
-): Promise<PlateOutcome> {
-  const pixels = job.grid.width_px * job.grid.height_px;
+): PlateThreads {
   const done = new Int32Array(new SharedArrayBuffer(4));
-  // Rotated or round fields leave corners without data; an upright full field does not.
-  const transparent = true;
-  const dieToVoxel = invert3(job.voxelToDieUm);
-  const windows = plateWindows(job.sliceWindows, dieToVoxel, job.grid, job.zUm);
-  const small = planBrick(job.grid, windows);
-  const brick = new BrickWriter(small, job.grid, { stepUm: job.stepUm, zUm: job.zUm }, folder);
-  const tasks = splitRuns(job.zUm.length, threads * RUNS_PER_THREAD).map(
-    ([first, end]): PlateTask => ({
-      spec: job.spec,
-      campaignFolder: job.campaignFolder,
-      brokenSlices: job.brokenSlices,
-      mask: job.mask && shared(job.mask),
-      dieToVoxel,
-      warp: job.warp,
-      grid: job.grid,
-      firstIndex: first,
-      zUm: job.zUm.slice(first, end),
-      windows: windows.slice(first, end),
-      transparent,
-      pathPattern: join(folder, PLATE_PATH),
-      portraits: job.portraits.filter((p) => p.first < end && p.last >= first),
-      brick: small,
-      done,
-    }),
-  );
-  const pool = openPool<PlateTask, PlateResult>(new URL('./plate-worker.ts', import.meta.url), threads);
-  const bar = progress.bar(`plates ${job.scanId}`, job.zUm.length, 'plates');
-  try {
-    const run = async (task: PlateTask): Promise<Omit<PlateResult, 'planes'>> => {
-      const { planes, ...result } = await pool.run(task, signal);
-      await brick.add(planes);
-      return result;
-    };
-    const results = await watched(Promise.all(tasks.map(run)), done, bar);
-    bar.finish(`${job.grid.width_px} x ${job.grid.height_px} px`);
-    const filled = results.reduce((sum, r) => sum + r.filled, 0);
-    return {
-      plates: {
-        version: 1,
-        frame: job.frame,
-        grid: { ...job.grid, origin_um: [...job.grid.origin_um] },
-        step_um: job.stepUm,
-        z_um: [...job.zUm],
-        grey: { unit: job.unit, windows },
-        tiles: plateTiles(transparent),
-        path: PLATE_PATH,
-        covered: filled / (pixels * job.zUm.length),
-      },
-      portraits: job.portraits.map((p) => joinPortrait(p, results, pixels)),
-      brick: brick.finish(),
-    };
-  } finally {
-    await pool.close();
-  }
-}
-
-/** Half-open ranges of nearly equal length that cover `count`. */
-export function splitRuns(count: number, runs: number): [number, number][] {
-  const n = Math.min(count, Math.max(1, runs));
-  return Array.from({ length: n }, (_, r) => [
-    Math.floor((r * count) / n),
-    Math.floor(((r + 1) * count) / n),
-  ]);
-}
-
-function shared(mask: Uint8Array): Uint8Array {
-  const copy = new Uint8Array(new SharedArrayBuffer(mask.length));
-  copy.set(mask);
-  return copy;
-}
-
-async function watched<T>(
-  work: Promise<T>,
-  done: Int32Array,
-  bar: { advance(by: number): void },
-): Promise<T> {
-  let seen = 0;
-  let over = false;
-  const settle = () => {
-    over = true;
+  const pool = openPool<PlateMessage, PlateResult>(new URL('./plate-worker.ts', import.meta.url), threads);
+  const bar = progress.bar(`plates ${label}`, plates, 'plates');
+  const stop = new AbortController();
+  const watching = watch(done, bar, stop.signal);
+  return {
+    run: (task, folder) => pool.run({ task, folder, done }, signal),
+    async close() {
+      stop.abort();
+      await watching;
+      bar.finish();
+      await pool.close();
+    },
   };
-  work.then(settle, settle);
-  while (!over) {
-    await Promise.race([work.catch(() => {}), sleep(100)]);
+}
+
+async function watch(done: Int32Array, bar: { advance(by: number): void }, over: AbortSignal): Promise<void> {
+  let seen = 0;
+  for (let last = false; ; ) {
     const now = Atomics.load(done, 0);
     if (now > seen) bar.advance(now - seen);
     seen = now;
+    if (last) return;
+    last = await sleep(100, false, { signal: over }).catch(() => true);
   }
-  return work;
-}
-
-function joinPortrait(
-  range: PlateTask['portraits'][number],
-  results: readonly Pick<PlateResult, 'portraits'>[],
-  pixels: number,
-): Portrait {
-  const sum = new Float64Array(pixels);
-  const count = new Uint32Array(pixels);
-  for (const part of results.flatMap((r) => r.portraits)) {
-    if (part.name !== range.name) continue;
-    for (let n = 0; n < pixels; n++) {
-      sum[n]! += part.sum[n]!;
-      count[n]! += part.count[n]!;
-    }
-  }
-  const values = new Float32Array(pixels);
-  for (let n = 0; n < pixels; n++) values[n] = count[n]! > 0 ? sum[n]! / count[n]! : Number.NaN;
-  return { name: range.name, first: range.first, last: range.last, values };
 }

@@ -5,7 +5,7 @@ import type { PlateGrid } from '../../../shared/frames.ts';
 import { percentile } from '../../kernels/statistics.ts';
 import { writePyramid } from '../../output/pyramid.ts';
 import { greyPicture } from './grey.ts';
-import type { Portrait } from './write-plates.ts';
+import type { Portrait } from './join-portraits.ts';
 
 type PortraitEntry = NonNullable<Pictures['layers'][number]['portrait']>;
 

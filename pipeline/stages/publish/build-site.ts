@@ -11,10 +11,13 @@ import { copyLessons } from './lessons.ts';
 const ROOT = fileURLToPath(new URL('../../../', import.meta.url));
 
 /**
- * Builds the pages into `folder`, which already holds `data/`.
+ * Builds the pages.
+ * @param data finished data of the folio
+ * @param folder that receives the pages
  * @throws InputFault when the generator names a fault of a lesson; Error with its last words when it fails otherwise
  */
 export async function buildSite(
+  data: string,
   folder: string,
   lessons: readonly string[],
   signal?: AbortSignal,
@@ -27,7 +30,7 @@ export async function buildSite(
     await copyLessons(lessons, lessonFolder);
     await runGenerator(
       {
-        STRATAFOLIO_DATA: join(folder, 'data'),
+        STRATAFOLIO_DATA: data,
         STRATAFOLIO_LESSONS: lessonFolder,
         STRATAFOLIO_OUT: pages,
         ASTRO_TELEMETRY_DISABLED: '1',

@@ -30,6 +30,7 @@ export function folioFrontMatter(
   scans: readonly FolioScan[],
   doubts: readonly string[],
   software: Folio['software'],
+  withheld: Folio['withheld'] = null,
 ): Folio {
   const { campaign, process } = source;
   return {
@@ -58,6 +59,7 @@ export function folioFrontMatter(
     },
     stack: process?.layers ?? [],
     scans: [...scans],
+    withheld,
     doubts: [...doubts],
   };
 }

@@ -48,6 +48,15 @@ export async function copyLessons(lessons: readonly string[], target: string): P
   }
 }
 
+/** Every file that `copyLessons` copies, with its name in the folder it is copied to. */
+export async function lessonContent(lessons: readonly string[]): Promise<{ file: string; name: string }[]> {
+  const files = lessons.map((file) => ({ file, name: basename(file) }));
+  for (const folder of foldersOf(lessons)) {
+    for (const name of await pictureNames(folder)) files.push({ file: join(folder, name), name });
+  }
+  return files.sort((a, b) => (a.name < b.name ? -1 : 1));
+}
+
 const foldersOf = (lessons: readonly string[]): ReadonlySet<string> =>
   new Set(lessons.map((lesson) => dirname(lesson)));
 

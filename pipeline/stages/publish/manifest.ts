@@ -24,17 +24,26 @@ export async function sha256(file: string): Promise<string> {
   return hash.digest('hex');
 }
 
-/** @returns number and total size of the files listed */
+async function sumOf(file: string): Promise<{ bytes: number; sha256: string }> {
+  const data = await readFile(file);
+  return { bytes: data.length, sha256: createHash('sha256').update(data).digest('hex') };
+}
+
+/**
+ * @param known checksums that were taken when a file was written, by its path; the others are read
+ * @returns number and total size of the files listed
+ */
 export async function writeManifest(
   folder: string,
   software: Manifest['software'],
+  known: ReadonlyMap<string, { readonly bytes: number; readonly sha256: string }> = new Map(),
 ): Promise<{ files: number; bytes: number }> {
   const files: Manifest['files'] = [];
   let bytes = 0;
   for (const path of await folioFiles(folder)) {
-    const data = await readFile(join(folder, path));
-    files.push({ path, bytes: data.length, sha256: createHash('sha256').update(data).digest('hex') });
-    bytes += data.length;
+    const sum = known.get(path) ?? (await sumOf(join(folder, path)));
+    files.push({ path, bytes: sum.bytes, sha256: sum.sha256 });
+    bytes += sum.bytes;
   }
   await writeArtefact(join(folder, MANIFEST_PATH), manifestSchema, { version: 1, software, files });
   return { files: files.length, bytes };

@@ -7,11 +7,14 @@ import { shapesInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
 import { renderCoverage } from '../../kernels/coverage.ts';
 import type { Progress } from '../../output/progress.ts';
-import { writePyramid } from '../../output/pyramid.ts';
+import { type PictureData, writePyramid } from '../../output/pyramid.ts';
 
 type RenderEntry = NonNullable<Pictures['layers'][number]['render']>;
 
-/** @returns what pictures.json says of each render, by layer name; layers without a drawing have none */
+/**
+ * @param hidden rows x columns of the grid, 1 where nothing may be shown; null where all may
+ * @returns what pictures.json says of each render, by layer name; layers without a drawing have none
+ */
 export async function writeRenders(
   layout: Layout,
   top: string,
@@ -20,6 +23,7 @@ export async function writeRenders(
   folder: string,
   label: string,
   progress: Progress,
+  hidden: Uint8Array | null = null,
 ): Promise<Map<string, RenderEntry>> {
   const drawnLayers = process.layers.filter((layer) => layer.drawn.length > 0);
   const window = gridBoxUm(grid);
@@ -32,15 +36,13 @@ export async function writeRenders(
       polygons.push(shape.xyUm);
     }
     const coverage = renderCoverage(polygons, grid);
-    const bytes = new Uint8Array(coverage.length);
     let covered = 0;
     for (let n = 0; n < coverage.length; n++) {
+      if (hidden?.[n] === 1) coverage[n] = 0;
       covered += coverage[n]!;
-      bytes[n] = Math.round(255 * coverage[n]!);
     }
     const path = `renders/${layer.name}.dzi`;
-    const picture = { bytes, channels: 1, width: grid.width_px, height: grid.height_px } as const;
-    await writePyramid(join(folder, path), picture, 'lossless');
+    await writePyramid(join(folder, path), drawnPicture(coverage, grid, hidden), 'lossless');
     entries.set(layer.name, {
       path,
       coverage: Math.min(1, covered / coverage.length),
@@ -51,4 +53,19 @@ export async function writeRenders(
   }
   bar.finish(`${shapes} shapes`);
   return entries;
+}
+
+/** White on black, transparent where something is withheld: nothing is said there, not that nothing is drawn. */
+function drawnPicture(
+  coverage: ArrayLike<number>,
+  { width_px: width, height_px: height }: PlateGrid,
+  hidden: Uint8Array | null,
+): PictureData {
+  const channels = hidden ? 2 : 1;
+  const bytes = new Uint8Array(coverage.length * channels);
+  for (let n = 0; n < coverage.length; n++) {
+    bytes[n * channels] = Math.round(255 * coverage[n]!);
+    if (hidden) bytes[2 * n + 1] = hidden[n] === 1 ? 0 : 255;
+  }
+  return { bytes, channels, width, height };
 }

@@ -19,6 +19,8 @@ export interface SurveyedScan {
   readonly field: FieldOfView;
   /** Robust extremes of each slice; null for a broken one. */
   readonly sliceWindows: GreySample['sliceWindows'];
+  /** Files of the volume below the campaign, in slice order. */
+  readonly files: readonly string[];
 }
 
 export interface VoxelSize {
@@ -84,7 +86,8 @@ export async function surveyScan(
       checks: acquisitionChecks(scan.acquisition, voxel, (nz * voxel.z) / 1000),
       notes: [...source.metadata.notes, ...voxel.notes, ...grey.notes],
     };
-    return { scan, spec, survey, field, sliceWindows: greys.sliceWindows };
+    const files = source.files.map((file) => campaignPath(folder, file));
+    return { scan, spec, survey, field, sliceWindows: greys.sliceWindows, files };
   } finally {
     await source.close();
   }

@@ -17,7 +17,7 @@ import { formatBytes, formatSeconds } from '../../../pipeline/output/progress.ts
 import { writePyramid } from '../../../pipeline/output/pyramid.ts';
 import { openStaging } from '../../../pipeline/output/staging.ts';
 import { greyPicture } from '../../../pipeline/stages/plate/grey.ts';
-import { splitRuns } from '../../../pipeline/stages/plate/write-plates.ts';
+import { splitRuns } from '../../../pipeline/stages/plate/plan-runs.ts';
 import { verifyFolio, writeManifest } from '../../../pipeline/stages/publish/manifest.ts';
 import { levelSize, maximumLevel, tileCounts, tileRectangle } from '../../../shared/pyramid.ts';
 

@@ -93,7 +93,7 @@ describe('a build', () => {
     expect(result.stdout).toMatch(/Doubts:\n +- fine: Nothing is drawn on via1 in the field[^\n]*\n(?! +- )/);
     data = join(work, 'folio', 'data', 'fine');
     plates = read('plates.json', platesSchema);
-  });
+  }, 180_000);
 
   it('hands over artefacts of the schemas', () => {
     const placement = read('placement.json', placementSchema);
@@ -214,11 +214,11 @@ describe('a build', () => {
 
   it('is the same whatever the number of threads', () => {
     const out = join(work, 'one-thread');
-    expect(stratafolio('build', model, '--data-only', '--out', out, '--jobs', '1').status).toBe(0);
+    expect(stratafolio('build', model, '--data-only', '--force', '--out', out, '--jobs', '1').status).toBe(0);
     expect(readFileSync(join(out, 'data', 'manifest.json'), 'utf8')).toBe(
       readFileSync(join(work, 'folio', 'data', 'manifest.json'), 'utf8'),
     );
-  });
+  }, 180_000);
 });
 
 describe('a scan without a placement', () => {

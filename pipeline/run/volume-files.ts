@@ -1,0 +1,59 @@
+/** What of a volume is on the disk, for the checksums of its slices. */
+import { join } from 'node:path';
+import { type VolumeContent, type VolumeFiles, volumeContent } from '../engine/slice-index.ts';
+import { parseRawType } from '../formats/volume/raw.ts';
+import type { VolumeSpec } from '../formats/volume/registry.ts';
+import { bytesPerVoxel } from '../formats/volume/sample-types.ts';
+
+/**
+ * Checksums of a volume, remembered in the cache.
+ * @returns null where a file cannot be read as it stands: its reader has the right words for that
+ */
+export const contentOfVolume = (
+  spec: VolumeSpec,
+  scanId: string,
+  campaignFolder: string,
+  cache: string,
+  signal?: AbortSignal,
+): Promise<VolumeContent | null> => contentOf(volumeFiles(spec), scanId, campaignFolder, cache, signal);
+
+/** The same of one file. */
+export const contentOfFile = (
+  file: string,
+  scanId: string,
+  campaignFolder: string,
+  cache: string,
+): Promise<VolumeContent | null> =>
+  contentOf({ files: [file], reading: null, raw: null }, scanId, campaignFolder, cache);
+
+async function contentOf(
+  files: VolumeFiles,
+  scanId: string,
+  campaignFolder: string,
+  cache: string,
+  signal?: AbortSignal,
+): Promise<VolumeContent | null> {
+  try {
+    const index = join(cache, 'index', `${scanId}.json`);
+    return await volumeContent(files, index, campaignFolder, signal);
+  } catch (error) {
+    if (signal?.aborted || !(error as NodeJS.ErrnoException).code) throw error;
+    return null;
+  }
+}
+
+function volumeFiles(spec: VolumeSpec): VolumeFiles {
+  const { kind } = spec;
+  if (kind === 'raw') {
+    const { file, shape, dtype, offsetBytes = 0 } = spec;
+    const [slices, ny, nx] = shape;
+    const sliceBytes = nx * ny * bytesPerVoxel(parseRawType(dtype).type);
+    return {
+      ...{ files: [file], reading: { kind, shape, dtype, offsetBytes } },
+      raw: { offset: offsetBytes, sliceBytes, slices },
+    };
+  }
+  if (kind === 'hdf5') return { files: [spec.file], reading: { kind, dataset: spec.dataset }, raw: null };
+  if (kind === 'zarr') return { files: [spec.folder], reading: { kind, array: spec.array }, raw: null };
+  return { files: spec.files, reading: { kind }, raw: null };
+}
