@@ -14,6 +14,8 @@ import { openStaging, type Staging } from './output/staging.ts';
 import { buildPages } from './run/build-pages.ts';
 import { buildPicture } from './run/build-picture.ts';
 import { buildScan } from './run/build-scan.ts';
+import { scanOrder } from './run/scan-order.ts';
+import type { Overviews } from './run/site-scan.ts';
 import { BuildSteps } from './run/steps.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
 import { lessonFiles } from './stages/publish/lessons.ts';
@@ -76,15 +78,18 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     const steps = new BuildSteps(store, cache, staging.folder, timed);
     const scans: FolioScan[] = [];
     const leftOut: FolioWithheld['scans'] = [];
-    for (const scan of loaded.campaign.scans) {
+    const overviews: Overviews = new Map();
+    for (const scan of scanOrder(loaded.campaign)) {
       const built = scan.image
         ? withheld.hidesPlaces
           ? null
-          : await buildPicture(loaded.folder, scan, steps)
-        : await buildScan(loaded, layout, withheld, scan, options, steps);
+          : await buildPicture(loaded, layout, withheld, scan, options, steps)
+        : await buildScan(loaded, layout, withheld, scan, options, steps, overviews);
       if (built) scans.push(built);
       else leftOut.push({ id: scan.id, title: scan.title ?? scan.id });
     }
+    const order = loaded.campaign.scans.map(({ id }) => id);
+    scans.sort((a, b) => order.indexOf(a.id) - order.indexOf(b.id));
     const own = [...campaignDoubts(loaded, layout), ...leftOut.map(leftOutDoubt)];
     const doubts = [
       ...own,

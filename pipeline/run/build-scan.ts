@@ -38,7 +38,7 @@ import type { LoadedCampaign } from '../stages/survey/load-campaign.ts';
 import type { LoadedLayout } from '../stages/survey/load-layout.ts';
 import { defaultThreads } from '../workers/pool.ts';
 import { plateSteps } from './plate-steps.ts';
-import { layoutKey, siteScan, type VolumeScan } from './site-scan.ts';
+import { layoutKey, type Overviews, siteScan, type VolumeScan } from './site-scan.ts';
 import { type BuildSteps, lazily } from './steps.ts';
 
 /** What is shown of a drawing: withholding, and through it the layout's readers and its own code. */
@@ -56,13 +56,14 @@ export async function buildScan(
   scan: VolumeScan,
   options: BuildOptions,
   steps: BuildSteps,
+  overviews: Overviews,
 ): Promise<FolioScan | null> {
   const { progress, signal } = options;
   const { process } = loaded;
   const folder = join(steps.staging, 'data', scan.id);
   await mkdir(folder, { recursive: true });
 
-  const sited = await siteScan(loaded, layout, scan, folder, options, steps);
+  const sited = await siteScan(loaded, layout, scan, folder, options, steps, overviews);
   const { surveyed, content, placement, frame, plan, layers, drawing } = sited;
   const { survey, field } = surveyed;
   const { grid } = plan;

@@ -13,6 +13,7 @@ import { coarser } from '../automatic/work-levels.ts';
 import { makeWorkVolume, type WorkVolume, workFromFile } from '../automatic/work-volume.ts';
 import {
   drawnStack,
+  HINT_UM,
   type ImageAndDrawing,
   type PlacedByImage,
   placeByImage,
@@ -107,27 +108,31 @@ async function throughOverview(
   const best = tried.sort((p, q) => q.strength - p.strength)[0]!;
   const overviewUm = ONE_PLACE_VOXELS * (input.overview.survey.voxel_nm.x / 1000);
   const off = shiftOf(fine, through, best.workToDie);
-  const confirmed = stands(best) && off <= Math.max(overviewUm, 4 * fine.voxelUm[0]);
-  const map = compose3(confirmed ? best.workToDie : through, workFromFile(fine.binning));
+  const asHinted = isAsHinted(input.scan, fine, best.workToDie);
+  const agrees = stands(best) && off <= Math.max(overviewUm, 4 * fine.voxelUm[0]);
+  const map = compose3(agrees ? best.workToDie : through, workFromFile(fine.binning));
   const share = `${Math.round(100 * result.evidence.agreeing)} % of ${result.evidence.patches} patches`;
   const placement: Placement = {
     ...fallback,
     voxel_to_die_um: [[...map[0]], [...map[1]], [...map[2]]],
-    warp: confirmed ? best.warp && { ...best.warp } : null,
+    warp: agrees ? best.warp && { ...best.warp } : null,
     source: 'automatic',
-    verdict: confirmed ? 'locked' : 'ambiguous',
-    score: Math.min(1, Math.max(0, confirmed ? best.score : result.best!.score)),
+    verdict: agrees && asHinted ? 'locked' : 'ambiguous',
+    score: Math.min(1, Math.max(0, agrees ? best.score : result.best!.score)),
     runner_up: null,
     residual_um: null,
-    uncertainty_um: confirmed ? widened(best.uncertaintyUm, fine) : null,
+    uncertainty_um: agrees ? widened(best.uncertaintyUm, fine) : null,
     seen_from: seenFromOf(map),
     order: orderOf(map),
     method:
       `Found in the image of "${title}", where ${share} find the place by themselves` +
-      `${confirmed ? `, then matched with the drawing there (${nm(off)} nm off).` : '.'}`,
-    doubts: confirmed
-      ? []
-      : [`The place follows from the image of "${title}" alone: the drawing does not confirm it.`],
+      `${agrees ? `, then matched with the drawing there (${nm(off)} nm off).` : '.'}`,
+    doubts: [
+      ...(agrees
+        ? []
+        : [`The place follows from the image of "${title}" alone: the drawing does not confirm it.`]),
+      ...(asHinted ? [] : ['The place lies farther from near_um than within_um allows.']),
+    ],
   };
   const shown = result.shown;
   const note = `The scan is held against the image of "${title}" here, not against the drawing.`;
@@ -181,6 +186,16 @@ const overviewWork = ({ overview, overviewSource, signal }: InsideInput): Promis
 const asCampaignSays = (scan: CampaignScan, map: Affine3): boolean =>
   (scan.order === 'auto' || orderOf(map) === scan.order) &&
   (scan.seen_from === 'auto' || seenFromOf(map) === scan.seen_from);
+
+/** Whether the middle of the scan lies where the campaign says; true where it does not say. */
+function isAsHinted(
+  { near_um: near, within_um: within = HINT_UM }: CampaignScan,
+  work: WorkVolume,
+  map: Affine3,
+) {
+  const [x, y] = apply3(map, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
+  return !near || (Math.abs(x - near[0]) <= within && Math.abs(y - near[1]) <= within);
+}
 
 const signsOf = ({ scan }: InsideInput): readonly (1 | -1)[] =>
   scan.bright === 'auto' ? [1, -1] : [scan.bright === 'dense' ? 1 : -1];

@@ -8,6 +8,7 @@ import type { Process } from '../../../../shared/artefacts/process.ts';
 import type { Box } from '../../../../shared/polygon.ts';
 import type { Layout } from '../../../formats/layout.ts';
 import { median } from '../../../kernels/statistics.ts';
+import { ORIENTATIONS } from '../automatic/orientation.ts';
 import { type GreyPicture, readGrey, SLOW_SHARE } from './grey-picture.ts';
 import { pictureAngle } from './picture-angle.ts';
 import { measurePatches, type PicturePatch } from './picture-patches.ts';
@@ -30,10 +31,10 @@ export interface PictureInput {
 }
 
 /** Pixels across the picture in the search, and most pixels of the drawing then. */
-const SEARCH_ACROSS = 96;
+const SEARCH_ACROSS = 72;
 const MOST_SIDE = 900;
-const TRIED = 14;
-const FINALISTS = 5;
+const TRIED = 10;
+const FINALISTS = 3;
 /** The stated pixel is believed this far. */
 const SCALE_LIMIT = 0.06;
 
@@ -77,9 +78,13 @@ export async function placePicture(input: PictureInput, fallback: Placement): Pr
     return refused(fallback, 'The drawing has no metals that a picture of the top could show.');
   await pause();
   const turn = pictureAngle(picture.values, picture.width, picture.height);
-  const { found, best: orientations } = await searchPicture(picture, nominalUm, turn, whole, pause);
+  const found = await searchPicture(picture, nominalUm, turn, whole, pause);
   const tried: Candidate[] = [];
-  for (const from of found.slice(0, TRIED)) {
+  // The best of every orientation too: what a wrong one reaches is the measure of a right one.
+  const chosen = found.filter(
+    (h, n) => n < TRIED || found.findIndex((other) => other.orientation === h.orientation) === n,
+  );
+  for (const from of chosen) {
     await pause();
     const rounds = [
       { pixelUm, blurPx: 2, steps: 5 },
@@ -88,6 +93,9 @@ export async function placePicture(input: PictureInput, fallback: Placement): Pr
     tried.push({ from, fit: refinePicture(picture, from.map, draw, rounds, slowUm) });
   }
   const ranked = distinct(picture, tried, 4 * pixelUm);
+  const reached = Array.from({ length: ORIENTATIONS.length }, (_, n) =>
+    Math.max(0, ...tried.filter((c) => c.from.orientation === n).map((c) => c.fit.correlation)),
+  );
   const fineUm = Math.max(nominalUm, pixelUm / 3);
   const finalists: Candidate[] = [];
   for (const { from, fit } of ranked.slice(0, FINALISTS)) {
@@ -100,13 +108,14 @@ export async function placePicture(input: PictureInput, fallback: Placement): Pr
   }
   const [first, ...others] = distinct(picture, finalists, 4 * pixelUm);
   if (!first) return refused(fallback, 'No place in the drawing resembles the picture.');
-  return judged(input, picture, { first, others, orientations, topUm: whole.topUm, nominalUm }, fallback);
+  return judged(input, picture, { first, others, reached, topUm: whole.topUm, nominalUm }, fallback);
 }
 
 interface Outcome {
   readonly first: Candidate;
   readonly others: readonly Candidate[];
-  readonly orientations: readonly number[];
+  /** Best correlation of each orientation on the coarse level. */
+  readonly reached: readonly number[];
   readonly topUm: number;
   readonly nominalUm: number;
 }
@@ -114,16 +123,16 @@ interface Outcome {
 function judged(
   input: PictureInput,
   picture: GreyPicture,
-  { first, others, orientations, topUm, nominalUm }: Outcome,
+  { first, others, reached, topUm, nominalUm }: Outcome,
   fallback: Placement,
 ): Placement {
   const { fit, from } = first;
   const patches = measurePatches(fit);
   const agreeing = patches.filter(isThere).length / Math.max(1, patches.length);
-  const decoys = orientations.filter((_, n) => n !== from.orientation);
+  const decoys = reached.filter((_, n) => n !== from.orientation);
   const mean = decoys.reduce((sum, v) => sum + v, 0) / decoys.length;
   const spread = Math.sqrt(decoys.reduce((sum, v) => sum + (v - mean) ** 2, 0) / (decoys.length - 1));
-  const aboveDecoys = (orientations[from.orientation]! - mean) / Math.max(spread, 0.05 * mean);
+  const aboveDecoys = (reached[from.orientation]! - mean) / Math.max(spread, 0.05 * mean);
   const rival = others[0];
   const rivalShare = rival ? rival.fit.correlation / Math.max(1e-9, fit.correlation) : 0;
   const scale = Math.sqrt(Math.abs(fit.map[0] * fit.map[4] - fit.map[1] * fit.map[3])) / nominalUm;

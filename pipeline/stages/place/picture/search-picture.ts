@@ -16,12 +16,6 @@ export interface PictureHypothesis {
   readonly score: number;
 }
 
-export interface PictureSearch {
-  readonly found: readonly PictureHypothesis[];
-  /** Best score of each orientation. */
-  readonly best: readonly number[];
-}
-
 /** The stated pixel may be wrong by 5 %; steps move the rim of the field by less than a pixel of the search. */
 const SCALES = [1, 0.983, 1.017, 0.966, 1.034, 0.949, 1.051];
 /** Peaks of each orientation and scale that are kept. */
@@ -34,6 +28,7 @@ const LEAST_ENERGY = 0.3;
 /**
  * @param nominalUm size of a pixel of the picture as stated
  * @param turn radians, how far the structure in the picture is turned against its rows
+ * @returns best first
  */
 export async function searchPicture(
   picture: GreyPicture,
@@ -41,11 +36,12 @@ export async function searchPicture(
   turn: number,
   visible: Visible,
   pause: () => Promise<void>,
-): Promise<PictureSearch> {
+): Promise<PictureHypothesis[]> {
   const { grid, layers } = visible;
   const { width_px: width, height_px: height, pixel_um: pixel, origin_um: origin } = grid;
   const diagonal = Math.ceil((1.06 * nominalUm * Math.hypot(picture.width, picture.height)) / pixel) + 2;
-  const side = powerOfTwo(Math.max(width, height) + diagonal);
+  // The middle of the picture stays in the grid: no more than half of it hangs out.
+  const side = powerOfTwo(Math.max(width, height) + (diagonal >> 1) + 2);
   const fft = new SquareFft(side);
   // Two layers in one transform, as real and imaginary part.
   const pairs = Array.from({ length: Math.ceil(layers.length / 2) }, (_, n) => {
@@ -70,10 +66,8 @@ export async function searchPicture(
   );
   const soft = { ...picture, values: blurred };
   const found: PictureHypothesis[] = [];
-  const best: number[] = [];
   for (const orientation of ORIENTATIONS.keys()) {
     let energies: Float64Array[] | null = null;
-    let top = 0;
     for (const scale of SCALES) {
       await pause();
       const map = centred(picture, nominalUm * scale, turn, orientation);
@@ -100,12 +94,10 @@ export async function searchPicture(
         const y = origin[1] - (row + (diagonal >> 1)) * pixel;
         const moved: Affine2 = [map[0], map[1], map[2] + x, map[3], map[4], map[5] + y];
         found.push({ orientation, map: moved, score: Math.sqrt(value) });
-        top = Math.max(top, Math.sqrt(value));
       }
     }
-    best.push(top);
   }
-  return { found: found.sort((p, q) => q.score - p.score), best };
+  return found.sort((p, q) => q.score - p.score);
 }
 
 /** The middle of the picture to the origin, its structure upright, then one of the eight orientations. */
