@@ -6,7 +6,7 @@ import { createHash } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
-import { join, resolve } from 'node:path';
+import { dirname, join, resolve } from 'node:path';
 import { defineConfig } from 'astro/config';
 import { relativeLinks, SENTINEL } from './site/build/relative-links.ts';
 
@@ -23,6 +23,9 @@ const licences = [
   ['Source Serif 4', '@fontsource-variable/source-serif-4/LICENSE'],
   ['IBM Plex Sans', '@fontsource/ibm-plex-sans/LICENSE'],
   ['OpenSeadragon', 'openseadragon/LICENSE.txt'],
+  ['MiniSearch', join(dirname(find.resolve('minisearch')), '../../LICENSE.txt')],
+  // Its package lets nothing but its code be asked for.
+  ['earcut', join(dirname(find.resolve('earcut')), '..', 'LICENSE')],
 ].map(([name, path]) => ({ name, text: readFileSync(find.resolve(path), 'utf8') }));
 
 export default defineConfig({
@@ -40,6 +43,10 @@ export default defineConfig({
   build: { assets: 'assets', inlineStylesheets: 'never', format: 'directory' },
   vite: {
     cacheDir: join(cache, 'vite'),
+    // Scripts that fetch more scripts find them beside themselves.
+    experimental: {
+      renderBuiltUrl: (_name, { hostType }) => (hostType === 'js' ? { relative: true } : undefined),
+    },
     define: { 'import.meta.env.LICENCES': JSON.stringify(licences) },
     build: { assetsInlineLimit: 0, modulePreload: { polyfill: false }, chunkSizeWarningLimit: 900 },
   },

@@ -83,6 +83,8 @@ const DEBIAN = [
   ['python3-h5py', '/usr/lib/python3/dist-packages/h5py'],
   ['hdf5-tools', '/usr/bin/h5repack'],
   ['python3-zarr', '/usr/lib/python3/dist-packages/zarr'],
+  ['slurm-wlm', '/usr/sbin/slurmctld'],
+  ['munge', '/usr/sbin/munged'],
 ];
 
 export function installPeers() {

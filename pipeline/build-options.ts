@@ -8,8 +8,12 @@ export interface BuildOptions {
   readonly dataOnly?: boolean;
   /** Threads to use; as many as there are processors when left out. */
   readonly jobs?: number;
+  /** Where the long stages are done: in this process, or as jobs of a Slurm cluster; here when left out. */
+  readonly engine?: 'local' | 'slurm';
   /** Do everything anew, whatever earlier builds left in the cache. */
   readonly force?: boolean;
+  /** Megabytes that the build may take; plates are made with fewer threads, or not at all, to keep within. */
+  readonly memoryMb?: number;
   /** Whether paths and links of the campaign may leave its folder; default false. */
   readonly allowOutside?: boolean;
   readonly progress: Progress;

@@ -14,23 +14,19 @@ import { openStaging, type Staging } from './output/staging.ts';
 import { buildPages } from './run/build-pages.ts';
 import { buildPicture } from './run/build-picture.ts';
 import { buildScan } from './run/build-scan.ts';
+import { workOnCluster } from './run/cluster/work-on-cluster.ts';
+import { prepare } from './run/prepare.ts';
 import { scanOrder } from './run/scan-order.ts';
 import type { Overviews } from './run/site-scan.ts';
 import { BuildSteps } from './run/steps.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
-import { lessonFiles } from './stages/publish/lessons.ts';
+import { checkLessons, lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { readReviews } from './stages/publish/reviews.ts';
-import {
-  folioWithheld,
-  resolveWithheld,
-  shownLayout,
-  shownProcess,
-} from './stages/publish/withhold/resolve.ts';
+import { folioWithheld, shownLayout, shownProcess } from './stages/publish/withhold/resolve.ts';
 import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
-import { checkFound } from './stages/survey/inside-campaign.ts';
-import { loadCampaign } from './stages/survey/load-campaign.ts';
-import { loadLayout } from './stages/survey/load-layout.ts';
+import { checkFound, insideCampaign } from './stages/survey/inside-campaign.ts';
+import { readNamed } from './stages/survey/load-campaign.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
 import { SOFTWARE } from './version.ts';
 
@@ -53,13 +49,16 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
       stages.set(name, (stages.get(name) ?? 0) + (performance.now() - from) / 1000);
     }
   };
-  const loaded = await loadCampaign(campaignPath, options.allowOutside ?? false);
+  const prepared = await prepare(campaignPath, options.allowOutside ?? false, timed);
+  const { loaded, layout, withheld } = prepared;
   const target = resolve(options.out ?? join(loaded.folder, 'folio'));
-  const layout = await timed('survey', () => loadLayout(loaded));
-  const withheld = resolveWithheld(loaded.campaign, layout);
   const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons, (files) =>
     checkFound(loaded.folder, files, 'lessons', loaded.allowOutside),
   );
+  await checkLessons(lessons, loaded.campaign, loaded.process);
+  const words = loaded.campaign.glossary ?? null;
+  const glossary = words && (await insideCampaign(loaded.folder, words, 'glossary', loaded.allowOutside));
+  if (words) await readNamed(loaded.folder, words, 'glossary');
   const reviews = await readReviews(
     loaded.folder,
     loaded.campaign.scans.map((scan) => scan.id),
@@ -73,9 +72,12 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   try {
     locks.push(await lockBuild(`${target}.lock`, target));
     staging = await openStaging(target);
-    const store = new StepStore(cache, options.force);
-    await store.clearWork();
+    // On a cluster other machines make the entries: what is to be passed over has to be gone.
+    const store = new StepStore(cache, options.force && options.engine !== 'slurm');
+    if (options.force && options.engine === 'slurm') await store.clear();
     const steps = new BuildSteps(store, cache, staging.folder, timed);
+    if (options.engine === 'slurm') await workOnCluster(prepared, steps, options);
+    await store.clearWork();
     const scans: FolioScan[] = [];
     const leftOut: FolioWithheld['scans'] = [];
     const overviews: Overviews = new Map();
@@ -106,7 +108,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     );
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
-    if (!options.dataOnly) await buildPages(steps, lessons, options);
+    if (!options.dataOnly) await buildPages(steps, lessons, glossary, options);
     const { folder } = staging;
     const size = await timed('checksums', () => writeManifest(folder, SOFTWARE, steps.sums));
     await staging.commit();

@@ -6,7 +6,15 @@ import { buildFolio } from '../run.ts';
 
 export async function build(
   campaign: string,
-  options: { out?: string; dataOnly: boolean; force?: boolean; jobs?: number; allowOutside?: boolean },
+  options: {
+    out?: string;
+    dataOnly: boolean;
+    force?: boolean;
+    engine?: 'local' | 'slurm';
+    jobs?: number;
+    memoryMb?: number;
+    allowOutside?: boolean;
+  },
 ): Promise<number> {
   const stop = new AbortController();
   const onSignal = () => stop.abort();

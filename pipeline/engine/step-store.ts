@@ -85,7 +85,11 @@ export class StepStore {
       const place = this.#folder(entry);
       await mkdir(dirname(place), { recursive: true });
       await rm(place, { recursive: true, force: true });
-      await rename(folder, place);
+      await rename(folder, place).catch(async (error) => {
+        // On a cluster a task that was given out twice may have been a moment faster.
+        if (!(await stat(join(place, 'files.json')).catch(() => null))) throw error;
+        await rm(folder, { recursive: true, force: true });
+      });
       this.#used.add(entry);
       this.#made.add(entry);
       return this.#stored(entry, files);
@@ -98,6 +102,16 @@ export class StepStore {
   /** Removes what killed builds left half-made. Only for the holder of the lock. */
   async clearWork(): Promise<void> {
     await rm(join(this.#root, 'work'), { recursive: true, force: true });
+  }
+
+  /** Removes what this build made: its input changed while it was read, so that keys and contents may not belong. */
+  async dropMade(): Promise<void> {
+    for (const entry of this.#made) await rm(this.#folder(entry), { recursive: true, force: true });
+  }
+
+  /** Removes every entry. */
+  async clear(): Promise<void> {
+    await rm(join(this.#root, 'steps'), { recursive: true, force: true });
   }
 
   /** Removes the entries that this build had no use for. */

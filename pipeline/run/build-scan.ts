@@ -22,24 +22,19 @@ import { traceWindow } from '../stages/connect/trace-window.ts';
 import { writeNets } from '../stages/connect/write-nets.ts';
 import { measureScan } from '../stages/measure/measure-scan.ts';
 import { measurementsCsv } from '../stages/measure/measurements-csv.ts';
-import { portraitRanges } from '../stages/plate/portrait-ranges.ts';
 import { writePortraits } from '../stages/plate/write-portraits.ts';
 import { shownEvidence, shownFindings, shownSelftest } from '../stages/publish/withhold/filter.ts';
-import { hiddenPlaces, withheldArtefact } from '../stages/publish/withhold/hidden-places.ts';
-import {
-  judgedProcess,
-  shownLayout,
-  shownProcess,
-  type Withholding,
-  withheldLayers,
-} from '../stages/publish/withhold/resolve.ts';
+import { withheldArtefact } from '../stages/publish/withhold/hidden-places.ts';
+import { judgedProcess, type Withholding } from '../stages/publish/withhold/resolve.ts';
 import { writeRenders } from '../stages/render/write-renders.ts';
 import type { LoadedCampaign } from '../stages/survey/load-campaign.ts';
 import type { LoadedLayout } from '../stages/survey/load-layout.ts';
 import { defaultThreads } from '../workers/pool.ts';
 import { plateSteps } from './plate-steps.ts';
+import { publicScan, sliceFacts } from './public-scan.ts';
 import { layoutKey, type Overviews, siteScan, type VolumeScan } from './site-scan.ts';
 import { type BuildSteps, lazily } from './steps.ts';
+import { checkUnchanged } from './volume-files.ts';
 
 /** What is shown of a drawing: withholding, and through it the layout's readers and its own code. */
 const SHOWN_CODE = ['pipeline/stages/publish/withhold/resolve.ts', 'pipeline/stages/survey/load-layout.ts'];
@@ -67,32 +62,22 @@ export async function buildScan(
   const { surveyed, content, placement, frame, plan, layers, drawing } = sited;
   const { survey, field } = surveyed;
   const { grid } = plan;
-  if (withheld.hidesPlaces && placement.verdict !== 'locked') {
+  const open = publicScan(loaded, withheld, sited);
+  if (!open) {
     await rm(folder, { recursive: true });
     return null;
   }
-  const hidden = withheld.isEmpty ? null : hiddenPlaces(withheld, drawing?.layout ?? null, grid, placement);
-  const gone = withheldLayers(process, withheld);
+  const { hidden, gone, shown } = open;
   const unspoken = hidden && { places: hidden, layers: new Set(gone.map(({ name }) => name)) };
-  const shown = drawing && {
-    layout: shownLayout(drawing.layout, withheld),
-    process: shownProcess(drawing.process, withheld),
-  };
   const { unit } = survey.grey;
   const { plates, brick, portraits, portraitsKey } = await steps.timed('plates', () =>
     plateSteps(
-      steps,
+      ...([steps, open.job, content, folder] as const),
       {
-        ...{ scanId: scan.id, spec: surveyed.spec, campaignFolder: loaded.folder },
-        ...{ brokenSlices: survey.broken_slices, mask: field.mask },
-        hidden: hidden?.image ?? null,
-        ...{ voxelToDieUm: placement.voxel_to_die_um, warp: placement.warp, frame },
-        ...{ grid, stepUm: plan.stepUm, zUm: plan.zUm, unit },
-        ...{ sliceWindows: surveyed.sliceWindows, portraits: portraitRanges(sited.named) },
+        threads: options.jobs ?? defaultThreads(),
+        memoryMb: options.memoryMb ?? null,
+        slice: sliceFacts(survey),
       },
-      content,
-      folder,
-      options.jobs ?? defaultThreads(),
       progress,
       signal,
     ),
@@ -200,6 +185,10 @@ export async function buildScan(
       }),
   );
 
+  if (content)
+    await steps.timed('checksums', () =>
+      checkUnchanged(content.key, surveyed.spec, scan.id, steps, loaded.folder),
+    );
   if (compared) {
     await writeArtefact(join(folder, 'findings.json'), findingsSchema, compared.findings);
     if (compared.selftest)

@@ -1,5 +1,6 @@
 /** The plates of one volume as steps: each run of plates is kept by itself, by the content of the slices it draws on. */
 import { readFile, writeFile } from 'node:fs/promises';
+import { totalmem } from 'node:os';
 import { join } from 'node:path';
 import type { Brick } from '../../shared/artefacts/brick.ts';
 import type { Plates } from '../../shared/artefacts/plates.ts';
@@ -9,6 +10,7 @@ import type { StoredStep } from '../engine/step-store.ts';
 import type { Progress } from '../output/progress.ts';
 import type { Portrait } from '../stages/plate/join-portraits.ts';
 import { planRuns } from '../stages/plate/plan-runs.ts';
+import { type SliceFacts, threadsWithin } from '../stages/plate/plate-memory.ts';
 import type { PlateResult, PlateTask } from '../stages/plate/plate-task.ts';
 import {
   openPlateThreads,
@@ -25,6 +27,16 @@ export interface PlateSteps {
   readonly portraitsKey: string;
   portraits(): Promise<readonly Portrait[]>;
 }
+
+export interface PlateLimits {
+  readonly threads: number;
+  /** Of the whole build; null where the user gave no bound. */
+  readonly memoryMb: number | null;
+  readonly slice: SliceFacts;
+}
+
+/** Share of the machine's memory that plates may take where nobody said. */
+const SHARE_OF_MACHINE = 0.6;
 
 /** Of a volume: the key of all of it, and where slices can be told apart a checksum of each. */
 export interface SliceContent {
@@ -52,13 +64,13 @@ export async function plateSteps(
   job: PlateJob,
   content: SliceContent | null,
   folder: string,
-  threads: number,
+  limits: PlateLimits,
   progress: Progress,
   signal?: AbortSignal,
 ): Promise<PlateSteps> {
   const runs = planRuns(job);
   const { store } = steps;
-  const keys = new Map(runs.tasks.map((task) => [task, runKey(steps, task, content)]));
+  const keys = runKeys(steps, runs.tasks, content);
   const joinedKey = steps.key({
     code: [PLATE_STAGE, 'pipeline/run/plate-steps.ts'],
     input: [[...keys.values()], runs.brick, runs.windows, job.frame, job.stepUm, job.unit, job.portraits],
@@ -70,6 +82,11 @@ export async function plateSteps(
   if (!joined) {
     const left = runs.tasks.filter((task) => !done.get(task));
     const plates = left.reduce((sum, task) => sum + task.zUm.length, 0);
+    const memoryMb = limits.memoryMb ?? (SHARE_OF_MACHINE * totalmem()) / 1e6;
+    const threads = threadsWithin(
+      ...([left, job.portraits.length, limits.slice, limits.threads, memoryMb] as const),
+      limits.memoryMb !== null,
+    );
     let pool: PlateThreads | null = null;
     const open = () => (pool ??= openPlateThreads(threads, job.scanId, plates, progress, signal));
     const run = async (task: PlateTask): Promise<PlateResult> => {
@@ -115,7 +132,14 @@ export async function plateSteps(
   };
 }
 
-const RUN = 'plate-run';
+export const RUN = 'plate-run';
+
+/** Keys of runs, by run. */
+export const runKeys = (
+  steps: BuildSteps,
+  tasks: readonly PlateTask[],
+  content: SliceContent | null,
+): ReadonlyMap<PlateTask, string> => new Map(tasks.map((task) => [task, runKey(steps, task, content)]));
 
 /** Everything that a run depends on, with the content of the slices it reads in place of their files. */
 function runKey(steps: BuildSteps, task: PlateTask, content: SliceContent | null): string {

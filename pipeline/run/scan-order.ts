@@ -13,3 +13,9 @@ export function scanOrder({ scans }: Pick<Campaign, 'scans'>): CampaignScan[] {
   scans.forEach(add);
   return ordered;
 }
+
+/** The scans that one lies in, the widest first. */
+export function outerScans({ scans }: Pick<Campaign, 'scans'>, scan: CampaignScan): CampaignScan[] {
+  const outer = scans.find(({ id }) => id === scan.inside);
+  return outer ? [...outerScans({ scans }, outer), outer] : [];
+}

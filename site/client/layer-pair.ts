@@ -1,7 +1,7 @@
 /** The page of one layer: its portrait beside its drawing, always on the same place. */
 import type { Plates } from '../../shared/artefacts/plates.ts';
 import { Graticule } from './graticule.ts';
-import { attachControls, setViews } from './pane-controls.ts';
+import { attachControls, leading, setViews } from './pane-controls.ts';
 import { LinkedViews, PictureView } from './picture-view.ts';
 import { PlateSwitch } from './plate-switch.ts';
 import { Probe } from './probe.ts';
@@ -37,7 +37,11 @@ class LayerPair extends HTMLElement {
       views.push(view);
     }
     new LinkedViews(views);
-    attachControls(this, views, (shown) => setViews(this, views, shown));
+    attachControls(
+      this,
+      () => leading(views),
+      (shown) => setViews(this, views, shown),
+    );
     const readout = new Readout(this, grid, {
       probe: portrait ? new Probe(root, grid, pictures.portrait_tiles) : null,
       grey: () => map,

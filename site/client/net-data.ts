@@ -58,7 +58,12 @@ export class NetData {
 
   async #tile(xUm: number, yUm: number): Promise<NetTile | null> {
     const at = tileAt(this.index, xUm, yUm);
-    return at ? this.#fetch(this.#tiles, HELD_TILES, tileFile(this.index, at.column, at.row)) : null;
+    return at ? this.tile(at.column, at.row) : null;
+  }
+
+  /** A tile that the index says is there. */
+  tile(column: number, row: number): Promise<NetTile> {
+    return this.#fetch(this.#tiles, HELD_TILES, tileFile(this.index, column, row));
   }
 
   /**

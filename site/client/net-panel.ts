@@ -143,8 +143,13 @@ export class NetPanel {
     else this.#host.announce(`The net ${name} was not found.`);
   }
 
+  get lit(): LitNet | null {
+    return this.#net;
+  }
+
   light(net: LitNet | null, open = true): void {
     this.#net = net;
+    this.#host.element.dispatchEvent(new Event('net-lit'));
     for (const overlay of this.#overlays) overlay.light(net, this.#data.index);
     this.#host.element.dataset.net = net?.id ?? '';
     this.#host.keepInAddress({ net: net?.place ?? null });

@@ -9,16 +9,19 @@ export const isViews = (value: unknown): value is Views =>
 export const leading = (views: readonly PictureView[]): PictureView =>
   views.find((view) => !view.hidden) ?? views[0]!;
 
+/** What the buttons of nearness act on. */
+export type Nearness = Pick<PictureView, 'nearer' | 'farther' | 'showWhole'>;
+
 export function attachControls(
   host: HTMLElement,
-  views: readonly PictureView[],
+  lead: () => Nearness,
   onViews: (views: Views) => void,
 ): void {
   const act = (name: string, run: () => void): void =>
     host.querySelector(`[data-act="${name}"]`)?.addEventListener('click', run);
-  act('nearer', () => leading(views).nearer());
-  act('farther', () => leading(views).farther());
-  act('whole', () => leading(views).showWhole());
+  act('nearer', () => lead().nearer());
+  act('farther', () => lead().farther());
+  act('whole', () => lead().showWhole());
   for (const input of host.querySelectorAll<HTMLInputElement>('input[name="views"]')) {
     input.addEventListener('change', () => {
       if (input.checked && isViews(input.value)) onViews(input.value);
@@ -30,13 +33,15 @@ export function attachControls(
 export function setViews(host: HTMLElement, views: readonly PictureView[], shown: Views): void {
   const lead = leading(views);
   const camera = lead.camera();
-  const umPerPx = lead.umPerPx();
+  // Views that were all hidden remember their place, not their scale.
+  const umPerPx = lead.hidden ? null : lead.umPerPx();
   host.dataset.show = shown;
   for (const input of host.querySelectorAll<HTMLInputElement>('input[name="views"]')) {
     input.checked = input.value === shown;
   }
   // The same place at the same scale, however wide each view is now.
   for (const view of views) {
-    if (!view.hidden) view.moveTo({ ...camera, widthUm: umPerPx * view.ground.clientWidth });
+    if (view.hidden) continue;
+    view.moveTo(umPerPx === null ? camera : { ...camera, widthUm: umPerPx * view.ground.clientWidth });
   }
 }

@@ -22,6 +22,7 @@ import { Readout } from './readout.ts';
 import { openScanData, type ScanData } from './scan-data.ts';
 import { ScanDrawing } from './scan-drawing.ts';
 import { ScanImage } from './scan-image.ts';
+import { SolidMode } from './solid-mode.ts';
 import { openPanels, type Panels } from './viewer-panels.ts';
 import type { PickedPlace, ScanViewerElement, ViewerPlace } from './viewer-place.ts';
 
@@ -37,6 +38,7 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
   #drawing: ScanDrawing | null = null;
   #others: OtherScans | null = null;
   #comparison: Comparison | null = null;
+  #solid: SolidMode | null = null;
   #levels!: GreyLevels;
   #overview!: Overview;
   #readout!: Readout;
@@ -67,10 +69,13 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     this.#data = await openScanData(this.dataset.root ?? '', this.dataset.drawing === 'yes');
     this.#column = this.querySelector<DepthColumn>('depth-column');
     if (this.#column) this.#words = new DepthWords(this, this.#data, this.#colours, this.#column);
-    for (const pane of this.querySelectorAll<HTMLElement>('.pane:not([data-view="other"])')) {
+    for (const pane of this.querySelectorAll<HTMLElement>(
+      '.pane:not([data-view="other"], [data-view="solid"])',
+    )) {
       this.#openPane(pane);
     }
     this.#openOthers();
+    if (this.querySelector('.pane[data-view="solid"]')) this.#openSolid();
     this.#follow();
     this.#address = new AddressKeeper(
       () => this.#state(),
@@ -138,6 +143,32 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     });
   }
 
+  #openSolid(): void {
+    this.#kept = { extras: parseState(location.hash).extras ?? {} };
+    this.#solid = new SolidMode(
+      {
+        ...{ element: this, root: this.#data.root, plates: this.#data.plates, colours: this.#colours },
+        ...{ image: this.#image, onDepthKey: this.#hands().onDepthKey, plate: () => this.#index },
+        camera: () => leading(this.#views.all).camera(),
+        lit: () => this.#panels?.lit() ?? null,
+        announce: (words) => this.#say(words),
+        keep: (extras) => this.#keep({ extras }),
+      },
+      () => this.#kept.extras ?? {},
+    );
+    this.addEventListener('net-lit', () => this.#solid?.view?.enter());
+  }
+
+  #say(words: string): void {
+    this.#words?.hush();
+    this.querySelector('[data-announce]')!.textContent = words;
+  }
+
+  #keep(part: KeptParts): void {
+    this.#kept = { ...this.#kept, ...part, extras: { ...this.#kept.extras, ...part.extras } };
+    this.#address.write();
+  }
+
   /** @param id null for the drawing, or for the first other scan where there is none */
   #against(id: string | null): void {
     const first = this.querySelector<HTMLElement>('.pane[data-view="other"]')?.dataset.scan ?? null;
@@ -183,15 +214,9 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
       goToPlate: (index) => this.#address.step(() => this.#go(index)),
       lookAt: (camera) => leading(this.#views.all).moveTo(camera, false),
       camera: () => leading(this.#views.all).camera(),
-      announce: (words) => {
-        this.#words?.hush();
-        this.querySelector('[data-announce]')!.textContent = words;
-      },
+      announce: (words) => this.#say(words),
       onPlate: (listener) => this.#plateListeners.push(listener),
-      keepInAddress: (part) => {
-        this.#kept = { ...this.#kept, ...part, extras: { ...this.#kept.extras, ...part.extras } };
-        this.#address.write();
-      },
+      keepInAddress: (part) => this.#keep(part),
     });
     this.#restorePanels(state);
   }
@@ -202,7 +227,11 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
   }
 
   #attach(): void {
-    attachControls(this, this.#views.all, (shown) => this.#address.step(() => this.#layOut(shown)));
+    attachControls(
+      this,
+      () => this.#solid?.view ?? leading(this.#views.all),
+      (shown) => this.#address.step(() => this.#layOut(shown)),
+    );
     attachFullScreen(this, this.querySelector<HTMLElement>('[data-act="fullscreen"]'));
     this.#column?.attach({
       zUm: this.#data.plates.z_um,
@@ -252,6 +281,9 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
   #layOut(shown: Views): void {
     setViews(this, this.#views.all, shown);
     this.#comparison?.enter(shown);
+    const controls = this.querySelector<HTMLElement>('.solid-controls');
+    if (controls) controls.hidden = shown !== 'solid';
+    if (shown === 'solid') this.#solid?.enter();
   }
 
   #mapWanted(wanted: boolean): void {
@@ -280,6 +312,7 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     this.#image.show(index);
     this.#drawing?.show(index);
     this.#others?.show(this.#data.plates.z_um[index]!);
+    this.#solid?.view?.plateChanged();
     this.#words?.write(index);
     this.#words?.announce(index);
     this.#readout.refresh();

@@ -1,6 +1,10 @@
 /** Opens the panels of a viewer that have data, and joins them: a finding leads to its nets, a net to its findings. */
 import type { NetPlace } from '../lib/permalink.ts';
+import { attachEmbed } from './embed.ts';
 import { FindingsPanel } from './findings-panel.ts';
+import { attachLesson } from './lesson-host.ts';
+import { attachMeasuring } from './measure/attach.ts';
+import type { LitNet } from './net-data.ts';
 import { NetPanel } from './net-panel.ts';
 import { SidePanels } from './side-panels.ts';
 import type { ViewerHost } from './viewer-host.ts';
@@ -8,15 +12,19 @@ import type { ViewerHost } from './viewer-host.ts';
 export interface Panels {
   /** @param go whether the views move to the finding, because the address names no place */
   readonly restore: (finding: string | null, net: NetPlace | null, go: boolean) => void;
+  readonly lit: () => LitNet | null;
 }
 
 /** @returns null where the scan has neither findings nor nets, or their files cannot be had */
 export async function openPanels(host: ViewerHost): Promise<Panels | null> {
+  attachEmbed(host.element);
+  attachLesson(host);
   const side = (name: string): HTMLElement | null =>
     host.element.querySelector<HTMLElement>(`[data-side="${name}"]`);
   const [forFindings, forNets] = [side('findings'), side('nets')];
-  if (!forFindings && !forNets) return null;
   const sides = new SidePanels(host.element);
+  attachMeasuring(host, sides);
+  if (!forFindings && !forNets) return null;
   // One that fails must not take the viewer with it: pictures and depth work without.
   const [findings, nets] = await Promise.all([
     forFindings ? FindingsPanel.open(host, sides, forFindings).catch(() => null) : null,
@@ -40,5 +48,6 @@ export async function openPanels(host: ViewerHost): Promise<Panels | null> {
       if (nets) nets.atPlace(net, finding === null);
       findings?.select(finding, go);
     },
+    lit: () => nets?.lit ?? null,
   };
 }

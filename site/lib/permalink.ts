@@ -1,5 +1,5 @@
 /** All state of a viewer in the fragment of its address, in die coordinates, so that a link survives a rebuild. */
-export type Views = 'both' | 'image' | 'drawing' | 'wipe' | 'blend' | 'blink';
+export type Views = 'both' | 'image' | 'drawing' | 'wipe' | 'blend' | 'blink' | 'solid';
 
 /** Greys shown as black and as white, 0 to 255, or fitted to what is in view. */
 export type Levels = 'auto' | readonly [black: number, white: number];
@@ -49,7 +49,7 @@ const LONGEST_EXTRA = 2000;
 const isExtra = (key: string, text: string): boolean =>
   /^[a-z]{2,16}$/.test(key) && !OWN_KEYS.has(key) && text !== '' && text.length <= LONGEST_EXTRA;
 
-export const VIEWS: readonly Views[] = ['both', 'image', 'drawing', 'wipe', 'blend', 'blink'];
+export const VIEWS: readonly Views[] = ['both', 'image', 'drawing', 'wipe', 'blend', 'blink', 'solid'];
 
 /** Four decimals are a tenth of a nanometre: below any voxel. */
 const shortest = (value: number): string => String(Number(value.toFixed(4)));

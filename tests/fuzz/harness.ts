@@ -57,7 +57,8 @@ export async function fuzz(script: string, target: FuzzTarget): Promise<void> {
     peakMiB: 0,
   };
   const begun = performance.now();
-  for (let next = Number(from ?? 0); next < count; ) next = await supervise(script, { count, seed }, next, summary);
+  for (let next = Number(from ?? 0); next < count; )
+    next = await supervise(script, { count, seed }, next, summary);
   const seconds = ((performance.now() - begun) / 1000).toFixed(0);
   console.log(`${count} cases, seed ${seed}, ${seconds} s`);
   for (const [outcome, number] of [...summary.outcomes].sort((a, b) => b[1] - a[1]))

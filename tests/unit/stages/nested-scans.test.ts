@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { scanOrder } from '../../../pipeline/run/scan-order.ts';
+import { outerScans, scanOrder } from '../../../pipeline/run/scan-order.ts';
 import type { WorkVolume } from '../../../pipeline/stages/place/automatic/work-volume.ts';
 import { centresInside, hinted, type Overview } from '../../../pipeline/stages/place/nested/overview.ts';
 import { overviewStack } from '../../../pipeline/stages/place/nested/overview-stack.ts';
@@ -18,6 +18,8 @@ it('places an overview before what lies in it, at any depth of nesting', () => {
     { id: 'wide', volume },
   ]);
   expect(scanOrder(parsed.data!).map(({ id }) => id)).toEqual(['wide', 'fine', 'finest', 'top']);
+  const [finest] = parsed.data!.scans;
+  expect(outerScans(parsed.data!, finest!).map(({ id }) => id)).toEqual(['wide', 'fine']);
 });
 
 it.each([
