@@ -96,3 +96,19 @@ test('without a brick plates come from their tiles', async ({ page }) => {
   await settled(page);
   expect((await canvasPixel(page, 'image'))[0]).toBe(markGrey(14));
 });
+
+test('nothing on the page jumps while it loads', async ({ page }) => {
+  await page.addInitScript(() => {
+    const win = window as unknown as { shift: number };
+    win.shift = 0;
+    new PerformanceObserver((list) => {
+      for (const entry of list.getEntries()) win.shift += (entry as unknown as { value: number }).value;
+    }).observe({ type: 'layout-shift', buffered: true });
+  });
+  await page.goto('scan/fine/');
+  await settled(page);
+  await page.locator('.pane[data-view="image"][data-brick-whole]').waitFor();
+  const shift = await page.evaluate(() => (window as unknown as { shift: number }).shift);
+  // Typefaces of one width or another move a word by a hair; 0.1 is what is called good elsewhere (Core Web Vitals).
+  expect(shift).toBeLessThan(0.002);
+});
