@@ -23,6 +23,7 @@ const licences = [
   ['Source Serif 4', '@fontsource-variable/source-serif-4/LICENSE'],
   ['IBM Plex Sans', '@fontsource/ibm-plex-sans/LICENSE'],
   ['OpenSeadragon', 'openseadragon/LICENSE.txt'],
+  ['MiniSearch', join(dirname(find.resolve('minisearch')), '../../LICENSE.txt')],
   // Its package lets nothing but its code be asked for.
   ['earcut', join(dirname(find.resolve('earcut')), '..', 'LICENSE')],
 ].map(([name, path]) => ({ name, text: readFileSync(find.resolve(path), 'utf8') }));

@@ -1,7 +1,7 @@
 /** One campaign from a flat layout: fabricate, write the truth, image, set landmarks. Both commands end here. */
 import { degrees } from '../shared/units.ts';
 import type { Staging } from './campaign-folder.ts';
-import { fabricate } from './fabricate.ts';
+import { fabricate, type MadeChip } from './fabricate.ts';
 import { FAULT_PLAN, type FaultKind } from './faults.ts';
 import type { Field } from './field.ts';
 import { type ConditionOptions, drawConditions, USUAL } from './image/conditions.ts';
@@ -49,6 +49,8 @@ export interface CampaignReport {
   readonly faults: number;
   readonly landmarks: number;
   readonly seconds: Readonly<Record<string, number>>;
+  readonly made: MadeChip;
+  readonly field: Field;
 }
 
 /** Only shapes that the imaging can see go to the threads. */
@@ -148,5 +150,12 @@ export async function writeCampaign(input: CampaignInput, staging: Staging): Pro
   );
   staging.write('landmarks.csv', landmarksCsv(landmarks));
   const { seconds } = await imageVolume(plan);
-  return { voxels: pose.shape, faults: made.faults.length, landmarks: landmarks.length, seconds };
+  return {
+    voxels: pose.shape,
+    faults: made.faults.length,
+    landmarks: landmarks.length,
+    seconds,
+    made,
+    field,
+  };
 }

@@ -17,6 +17,7 @@ import { checkDrawing } from './layout/drawing-check.ts';
 import { TRACK } from './layout/drawn-layers.ts';
 import { flatten } from './layout/flatten.ts';
 import { DIE_TRACKS } from './layout/floorplan.ts';
+import { LessonPlaces } from './lesson-places.ts';
 import { readStack } from './process-stack.ts';
 import { randomStream } from './random.ts';
 import { generatorStamp } from './truth.ts';
@@ -85,16 +86,20 @@ export async function generate(options: GenerateOptions): Promise<CampaignReport
     staging.write('layout/tgl7.gds', encodeGds(chip.library));
     staging.write('process.yaml', readFileSync(join(HERE, 'process.yaml')));
     staging.write('campaign.yaml', readFileSync(join(HERE, 'campaign.yaml')));
-    for (const name of readdirSync(join(HERE, 'lessons')))
-      staging.write(`lessons/${name}`, readFileSync(join(HERE, 'lessons', name)));
+    const pose = demoPose(seed, fast);
     const report = await writeCampaign(
       {
-        ...{ stamp, chip: 'TGL-7', stack, flat, pose: demoPose(seed, fast), statedNm: VOXEL_NM },
+        ...{ stamp, chip: 'TGL-7', stack, flat, pose, statedNm: VOXEL_NM },
         region: [BORDER_UM, BORDER_UM, DIE_UM[0] - BORDER_UM, DIE_UM[1] - BORDER_UM],
         ...{ fill: true, faults: true, cnr: 4, circular },
       },
       staging,
     );
+    const { made, field } = report;
+    const [x, y] = pose.centreUm;
+    const places = new LessonPlaces({ instances: chip.instances, made, field, middleUm: [x, y] });
+    for (const name of readdirSync(join(HERE, 'lessons')))
+      staging.write(`lessons/${name}`, places.fillIn(readFileSync(join(HERE, 'lessons', name), 'utf8')));
     staging.publish();
     return report;
   } catch (error) {

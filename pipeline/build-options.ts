@@ -12,6 +12,8 @@ export interface BuildOptions {
   readonly engine?: 'local' | 'slurm';
   /** Do everything anew, whatever earlier builds left in the cache. */
   readonly force?: boolean;
+  /** Megabytes that the build may take; plates are made with fewer threads, or not at all, to keep within. */
+  readonly memoryMb?: number;
   /** Whether paths and links of the campaign may leave its folder; default false. */
   readonly allowOutside?: boolean;
   readonly progress: Progress;

@@ -15,6 +15,7 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
   stratafolio build <campaign>     the folio; --out <folder>  where it goes (<campaign>/folio)
                                               --data-only     no pages, only the data
                                               --jobs N        threads (all processors)
+                                              --memory 2G     at most so much (plates take fewer threads)
                                               --engine slurm  the long stages as jobs of a Slurm cluster
                                               --force         does again what earlier builds have done
   check and build take --follow-links-out: paths and links may lead out of the campaign folder
@@ -29,6 +30,7 @@ const OPTIONS = {
   'data-only': { type: 'boolean' },
   engine: { type: 'string' },
   jobs: { type: 'string' },
+  memory: { type: 'string' },
   force: { type: 'boolean' },
   port: { type: 'string' },
   'follow-links-out': { type: 'boolean' },
@@ -44,7 +46,7 @@ const COMMANDS: Record<string, { operand: string; options: readonly OptionName[]
   check: { operand: '<campaign>', options: ['follow-links-out'] },
   build: {
     operand: '<campaign>',
-    options: ['out', 'data-only', 'engine', 'jobs', 'force', 'follow-links-out'],
+    options: ['out', 'data-only', 'engine', 'jobs', 'memory', 'force', 'follow-links-out'],
   },
   serve: { operand: '<folio>', options: ['port'] },
   verify: { operand: '<folio>', options: [] },
@@ -98,6 +100,7 @@ async function dispatch(argv: readonly string[]): Promise<number> {
         engine,
         allowOutside: values['follow-links-out'] ?? false,
         ...(values.out === undefined ? {} : { out: values.out }),
+        ...(values.memory === undefined ? {} : { memoryMb: megabytes(values.memory) }),
         ...(values.jobs === undefined ? {} : { jobs: wholeNumber('jobs', values.jobs, 1, 256) }),
       });
     }
@@ -125,6 +128,14 @@ function wholeNumber(option: string, text: string, least: number, most: number):
     throw new UsageFault(`--${option} takes a whole number from ${least} to ${most}, not "${text}".`);
   }
   return value;
+}
+
+/** 800M, 2G, 1.5G: powers of a thousand. */
+function megabytes(text: string): number {
+  const [, number, unit] = /^(\d+(?:\.\d+)?)([MG])B?$/i.exec(text) ?? [];
+  if (number === undefined)
+    throw new UsageFault(`--memory takes an amount such as 800M or 2G, not "${text}".`);
+  return Number(number) * (unit!.toUpperCase() === 'G' ? 1000 : 1);
 }
 
 function report(error: unknown): number {

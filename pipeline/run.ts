@@ -18,12 +18,13 @@ import { workOnCluster } from './run/cluster/work-on-cluster.ts';
 import { prepare } from './run/prepare.ts';
 import { BuildSteps } from './run/steps.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
-import { lessonFiles } from './stages/publish/lessons.ts';
+import { checkLessons, lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
 import { readReviews } from './stages/publish/reviews.ts';
 import { folioWithheld, shownLayout, shownProcess } from './stages/publish/withhold/resolve.ts';
 import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
-import { checkFound } from './stages/survey/inside-campaign.ts';
+import { checkFound, insideCampaign } from './stages/survey/inside-campaign.ts';
+import { readNamed } from './stages/survey/load-campaign.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
 import { SOFTWARE } from './version.ts';
 
@@ -52,6 +53,10 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
   const lessons = await lessonFiles(loaded.folder, loaded.campaign.lessons, (files) =>
     checkFound(loaded.folder, files, 'lessons', loaded.allowOutside),
   );
+  await checkLessons(lessons, loaded.campaign, loaded.process);
+  const words = loaded.campaign.glossary ?? null;
+  const glossary = words && (await insideCampaign(loaded.folder, words, 'glossary', loaded.allowOutside));
+  if (words) await readNamed(loaded.folder, words, 'glossary');
   const reviews = await readReviews(
     loaded.folder,
     loaded.campaign.scans.map((scan) => scan.id),
@@ -98,7 +103,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     );
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
-    if (!options.dataOnly) await buildPages(steps, lessons, options);
+    if (!options.dataOnly) await buildPages(steps, lessons, glossary, options);
     const { folder } = staging;
     const size = await timed('checksums', () => writeManifest(folder, SOFTWARE, steps.sums));
     await staging.commit();

@@ -2,7 +2,10 @@
 import { defineCollection } from 'astro:content';
 import { z } from 'astro/zod';
 import { folioSchema } from '../shared/artefacts/folio.ts';
+import { SENTINEL } from './build/relative-links.ts';
 import { dataFolder, loadFolio, loadScan, type ScanArtefacts } from './lib/artefacts.ts';
+import { glossary } from './lib/glossary.ts';
+import { lessonWorld } from './lib/lesson-world.ts';
 import { type Lesson, loadLessons } from './lib/lessons.ts';
 
 const folio = defineCollection({
@@ -21,8 +24,18 @@ const scans = defineCollection({
 });
 
 const lessons = defineCollection({
-  loader: async () =>
-    (await loadLessons(process.env.STRATAFOLIO_LESSONS)).map((lesson) => ({ id: lesson.slug, ...lesson })),
+  loader: async () => {
+    const data = dataFolder();
+    const { scans } = await loadFolio(data);
+    const artefacts = await Promise.all(scans.map((scan) => loadScan(data, scan)));
+    const loaded = await loadLessons({
+      folder: process.env.STRATAFOLIO_LESSONS,
+      world: lessonWorld(data, artefacts),
+      terms: await glossary(),
+      root: SENTINEL,
+    });
+    return loaded.map((lesson) => ({ id: lesson.slug, ...lesson }));
+  },
   schema: z.custom<Lesson>(),
 });
 

@@ -12,6 +12,7 @@ export async function build(
     force?: boolean;
     engine?: 'local' | 'slurm';
     jobs?: number;
+    memoryMb?: number;
     allowOutside?: boolean;
   },
 ): Promise<number> {

@@ -18,6 +18,8 @@ export interface ResampleSource {
 }
 
 const PHASES = 1024;
+/** Place of the weights of a whole step: there, as at 0, some are zero, and what they would weigh may be no number. */
+const LAST_PHASE = 4 * PHASES;
 
 /**
  * Weights of the four neighbours for each sub-voxel phase.
@@ -128,7 +130,32 @@ export function resamplePlate(
       const wb = WEIGHTS[wi + 1]!;
       const wc = WEIGHTS[wi + 2]!;
       const wd = WEIGHTS[wi + 3]!;
+      const inside = i1 > 0 && i1 + 2 < nx && j1 > 0 && j1 + 2 < ny && k1 > 0 && k1 + 2 < nz;
       let value = 0;
+      if (inside && wj !== 0 && wj !== LAST_PHASE && wk !== 0 && wk !== LAST_PHASE) {
+        // Nearly every voxel: no border to mind, so the same sums without loops, in the same order.
+        const n = (j1 - 1) * nx + i1 - 1;
+        const first = k1 - 1 - firstSlice;
+        const ja = WEIGHTS[wj]!;
+        const jb = WEIGHTS[wj + 1]!;
+        const jc = WEIGHTS[wj + 2]!;
+        const jd = WEIGHTS[wj + 3]!;
+        for (let dk = 0; dk < 4; dk++) {
+          const s = slices[first + dk]!;
+          const b = n + nx;
+          const c = b + nx;
+          const d = c + nx;
+          value +=
+            WEIGHTS[wk + dk]! *
+            (ja * (wa * s[n]! + wb * s[n + 1]! + wc * s[n + 2]! + wd * s[n + 3]!) +
+              jb * (wa * s[b]! + wb * s[b + 1]! + wc * s[b + 2]! + wd * s[b + 3]!) +
+              jc * (wa * s[c]! + wb * s[c + 1]! + wc * s[c + 2]! + wd * s[c + 3]!) +
+              jd * (wa * s[d]! + wb * s[d + 1]! + wc * s[d + 2]! + wd * s[d + 3]!));
+        }
+        out[at] = value;
+        if (!Number.isNaN(value)) filled++;
+        continue;
+      }
       for (let dk = 0; dk < 4; dk++) {
         const weightK = WEIGHTS[wk + dk]!;
         if (weightK === 0) continue;

@@ -16,6 +16,7 @@ const PICTURES = /\/(plates|portraits|renders|brick)\//;
 export async function buildPages(
   steps: BuildSteps,
   lessons: readonly string[],
+  glossary: string | null,
   options: BuildOptions,
 ): Promise<void> {
   const { staging } = steps;
@@ -28,6 +29,7 @@ export async function buildPages(
   }
   const texts: [string, Uint8Array][] = [];
   for (const { file, name } of await lessonContent(lessons)) texts.push([name, await readFile(file)]);
+  if (glossary) texts.push(['glossary', await readFile(glossary)]);
   await steps.run(
     {
       ...{ name: 'pages', stage: 'pages', code: ['pipeline/stages/publish/lessons.ts'] },
@@ -36,7 +38,7 @@ export async function buildPages(
     staging,
     ({ files }) => {
       options.progress.line('pages                  being generated');
-      return buildSite(data, files, lessons, options.signal);
+      return buildSite(data, files, lessons, options.signal, glossary);
     },
   );
 }

@@ -31,7 +31,7 @@ import type { LoadedCampaign } from '../stages/survey/load-campaign.ts';
 import type { LoadedLayout } from '../stages/survey/load-layout.ts';
 import { defaultThreads } from '../workers/pool.ts';
 import { plateSteps } from './plate-steps.ts';
-import { publicScan } from './public-scan.ts';
+import { publicScan, sliceFacts } from './public-scan.ts';
 import { layoutKey, siteScan, type VolumeScan } from './site-scan.ts';
 import { type BuildSteps, lazily } from './steps.ts';
 
@@ -71,7 +71,11 @@ export async function buildScan(
   const { plates, brick, portraits, portraitsKey } = await steps.timed('plates', () =>
     plateSteps(
       ...([steps, open.job, content, folder] as const),
-      options.jobs ?? defaultThreads(),
+      {
+        threads: options.jobs ?? defaultThreads(),
+        memoryMb: options.memoryMb ?? null,
+        slice: sliceFacts(survey),
+      },
       progress,
       signal,
     ),

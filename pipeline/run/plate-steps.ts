@@ -1,5 +1,6 @@
 /** The plates of one volume as steps: each run of plates is kept by itself, by the content of the slices it draws on. */
 import { readFile, writeFile } from 'node:fs/promises';
+import { totalmem } from 'node:os';
 import { join } from 'node:path';
 import type { Brick } from '../../shared/artefacts/brick.ts';
 import type { Plates } from '../../shared/artefacts/plates.ts';
@@ -9,6 +10,7 @@ import type { StoredStep } from '../engine/step-store.ts';
 import type { Progress } from '../output/progress.ts';
 import type { Portrait } from '../stages/plate/join-portraits.ts';
 import { planRuns } from '../stages/plate/plan-runs.ts';
+import { type SliceFacts, threadsWithin } from '../stages/plate/plate-memory.ts';
 import type { PlateResult, PlateTask } from '../stages/plate/plate-task.ts';
 import {
   openPlateThreads,
@@ -25,6 +27,16 @@ export interface PlateSteps {
   readonly portraitsKey: string;
   portraits(): Promise<readonly Portrait[]>;
 }
+
+export interface PlateLimits {
+  readonly threads: number;
+  /** Of the whole build; null where the user gave no bound. */
+  readonly memoryMb: number | null;
+  readonly slice: SliceFacts;
+}
+
+/** Share of the machine's memory that plates may take where nobody said. */
+const SHARE_OF_MACHINE = 0.6;
 
 /** Of a volume: the key of all of it, and where slices can be told apart a checksum of each. */
 export interface SliceContent {
@@ -52,7 +64,7 @@ export async function plateSteps(
   job: PlateJob,
   content: SliceContent | null,
   folder: string,
-  threads: number,
+  limits: PlateLimits,
   progress: Progress,
   signal?: AbortSignal,
 ): Promise<PlateSteps> {
@@ -70,6 +82,11 @@ export async function plateSteps(
   if (!joined) {
     const left = runs.tasks.filter((task) => !done.get(task));
     const plates = left.reduce((sum, task) => sum + task.zUm.length, 0);
+    const memoryMb = limits.memoryMb ?? (SHARE_OF_MACHINE * totalmem()) / 1e6;
+    const threads = threadsWithin(
+      ...([left, job.portraits.length, limits.slice, limits.threads, memoryMb] as const),
+      limits.memoryMb !== null,
+    );
     let pool: PlateThreads | null = null;
     const open = () => (pool ??= openPlateThreads(threads, job.scanId, plates, progress, signal));
     const run = async (task: PlateTask): Promise<PlateResult> => {

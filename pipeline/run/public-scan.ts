@@ -1,5 +1,9 @@
 /** What of a placed scan becomes public: the drawing without what is withheld, the places that are taken out. */
 
+import type { Survey } from '../../shared/artefacts/survey.ts';
+import { bytesPerVoxel } from '../formats/volume/sample-types.ts';
+import type { VoxelType } from '../formats/volume.ts';
+import type { SliceFacts } from '../stages/plate/plate-memory.ts';
 import { portraitRanges } from '../stages/plate/portrait-ranges.ts';
 import type { PlateJob } from '../stages/plate/write-plates.ts';
 import { type HiddenPlaces, hiddenPlaces } from '../stages/publish/withhold/hidden-places.ts';
@@ -47,3 +51,10 @@ export function publicScan(
     },
   };
 }
+
+/** What a slice of a volume takes in memory. */
+export const sliceFacts = ({ shape, type }: Pick<Survey, 'shape' | 'type'>): SliceFacts => ({
+  pixels: shape.nx * shape.ny,
+  bytesPerVoxel: bytesPerVoxel(type as VoxelType),
+  count: shape.nz,
+});

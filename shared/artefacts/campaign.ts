@@ -156,6 +156,11 @@ export const campaignSchema = z.strictObject({
       });
     }),
   lessons: z.string().min(1).optional().describe('Glob of Markdown files.'),
+  glossary: z
+    .string()
+    .min(1)
+    .optional()
+    .describe('Words of this campaign: Markdown, "## term" with text below.'),
   withhold: z
     .strictObject({
       drawn: z.array(drawnLayer).optional().describe('Drawn layers left out of renders and nets.'),

@@ -7,12 +7,15 @@ export const lessonFrontSchema = z.looseObject({
   title: z.string().min(1),
   order: z.number().optional().describe('Place among the lessons; without it, after those that have one.'),
   summary: z.string().optional(),
+  scan: z.string().optional().describe('Scan of the steps that name none; without it, the first volume.'),
 });
 
 export interface LessonText {
   readonly front: z.output<typeof lessonFrontSchema>;
   /** Markdown after the front matter. */
   readonly body: string;
+  /** Lines of the file before the body. */
+  readonly linesBefore: number;
 }
 
 /** @throws InputFault with file and line when the front matter is missing or wrong */
@@ -30,5 +33,9 @@ export function splitLesson(text: string, file: string): LessonText {
   }
   // One empty line stands for the opening "---", so that a fault names the line of the file itself.
   const front = readYaml(`\n${parts[1]}`, file, lessonFrontSchema);
-  return { front, body: text.slice(parts[0].length) };
+  return {
+    front,
+    body: text.slice(parts[0].length),
+    linesBefore: parts[0].split('\n').length - 1,
+  };
 }

@@ -55,6 +55,27 @@ export interface EdgeRequest {
   /** Known blur; fitted with the edge when left out. */
   readonly blur?: Blur;
   readonly noise: NoiseModel;
+  /** Of each sample of the stretch; all alike when left out. */
+  readonly weights?: Float64Array;
+}
+
+/** A stretch of a profile between two places that need not be samples. */
+export interface Stretch {
+  readonly first: number;
+  readonly last: number;
+  /** Samples fade out over the last step at either end, so that a fit changes steadily with where the ends lie. */
+  readonly weights: Float64Array;
+}
+
+export function stretchOf(profile: Profile, fromPx: number, toPx: number): Stretch {
+  const step = profile.stepPx;
+  const first = Math.max(0, Math.floor(fromPx / step + 1e-9) + 1);
+  const last = Math.min(profile.values.length - 1, Math.ceil(toPx / step - 1e-9) - 1);
+  const weights = Float64Array.from({ length: Math.max(0, last - first + 1) }, (_, n) => {
+    const at = (first + n) * step;
+    return Math.min(1, (at - fromPx) / step, (toPx - at) / step);
+  });
+  return { first, last, weights };
 }
 
 /**
@@ -79,7 +100,8 @@ export function fitEdge(profile: Profile, request: EdgeRequest): EdgeFit | Refus
   const model = edgeModel(step, middle, free ? null : blur.sdPx, bends);
   const allowed = (p: Float64Array) =>
     p[0]! > 0 && p[0]! < length && (!free || (p[4]! > 0.1 && p[4]! < length));
-  const fit = fitModel(data, [...start, ...(free ? [1] : []), 0].slice(0, count), model, allowed);
+  const guess = [...start, ...(free ? [1] : []), 0].slice(0, count);
+  const fit = fitModel(data, guess, model, allowed, request.weights);
   if (!fit?.converged) return refused('no edge model fits the profile');
   const lags = meanCovariance(noise, profile.lines, profile.stepPx, profile.lineStepPx);
   const row = (n: number) => fit.response.subarray(n * data.length, (n + 1) * data.length);

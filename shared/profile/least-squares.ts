@@ -8,18 +8,22 @@ export interface Fit {
   /** Data minus model. */
   readonly residual: Float64Array;
   readonly converged: boolean;
-  /** (J^T J)^-1 J^T, parameters x samples: what a small change of each sample does to each parameter. */
+  /** (J^T W J)^-1 J^T W, parameters x samples: what a small change of each sample does to each parameter. */
   readonly response: Float64Array;
 }
 
 const ROUNDS = 60;
 
-/** @returns null where the parameters cannot be told apart by the data */
+/**
+ * @param weights of each sample, 0 to 1; all alike when left out
+ * @returns null where the parameters cannot be told apart by the data
+ */
 export function fitModel(
   data: Float64Array,
   start: ArrayLike<number>,
   model: Model,
   allowed: (parameters: Float64Array) => boolean = () => true,
+  weights: Float64Array = new Float64Array(data.length).fill(1),
 ): Fit | null {
   const samples = data.length;
   const count = start.length;
@@ -30,15 +34,16 @@ export function fitModel(
   let triedValue = new Float64Array(samples);
   let triedSlopes = new Float64Array(count * samples);
   model(parameters, value, slopes);
-  let cost = squares(data, value);
+  let cost = squares(data, value, weights);
   let damping = 1e-3;
   let converged = false;
   for (let round = 0; round < ROUNDS; round++) {
-    const normal = normalMatrix(slopes, count, samples);
+    const normal = normalMatrix(slopes, weights, count, samples);
     const gradient = new Float64Array(count);
     for (let p = 0; p < count; p++) {
       let sum = 0;
-      for (let n = 0; n < samples; n++) sum += slopes[p * samples + n]! * (data[n]! - value[n]!);
+      for (let n = 0; n < samples; n++)
+        sum += weights[n]! * slopes[p * samples + n]! * (data[n]! - value[n]!);
       gradient[p] = sum;
     }
     for (let p = 0; p < count; p++) normal[p * count + p]! *= 1 + damping;
@@ -49,7 +54,7 @@ export function fitModel(
       for (let q = 0; q < count; q++) tried[p]! += inverse[p * count + q]! * gradient[q]!;
     const fits = allowed(tried);
     if (fits) model(tried, triedValue, triedSlopes);
-    const triedCost = fits ? squares(data, triedValue) : Number.POSITIVE_INFINITY;
+    const triedCost = fits ? squares(data, triedValue, weights) : Number.POSITIVE_INFINITY;
     if (triedCost <= cost) {
       const gain = cost - triedCost;
       parameters = tried;
@@ -57,7 +62,7 @@ export function fitModel(
       [slopes, triedSlopes] = [triedSlopes, slopes];
       cost = triedCost;
       damping = Math.max(1e-12, damping / 10);
-      if (gain <= 1e-14 * (cost + Number.MIN_VALUE)) {
+      if (gain <= 1e-11 * (cost + Number.MIN_VALUE)) {
         converged = true;
         break;
       }
@@ -70,13 +75,14 @@ export function fitModel(
       }
     }
   }
-  const inverse = invertSymmetric(normalMatrix(slopes, count, samples), count);
+  const inverse = invertSymmetric(normalMatrix(slopes, weights, count, samples), count);
   if (!inverse) return null;
   const response = new Float64Array(count * samples);
   for (let p = 0; p < count; p++)
     for (let q = 0; q < count; q++) {
       const weight = inverse[p * count + q]!;
-      for (let n = 0; n < samples; n++) response[p * samples + n]! += weight * slopes[q * samples + n]!;
+      for (let n = 0; n < samples; n++)
+        response[p * samples + n]! += weight * weights[n]! * slopes[q * samples + n]!;
     }
   const residual = data.map((d, n) => d - value[n]!);
   return { parameters, residual, converged, response };
@@ -100,18 +106,24 @@ export function propagate(a: Float64Array, b: Float64Array, lagCovariance: Float
   return sum;
 }
 
-function squares(data: Float64Array, value: Float64Array): number {
+function squares(data: Float64Array, value: Float64Array, weights: Float64Array): number {
   let sum = 0;
-  for (let n = 0; n < data.length; n++) sum += (data[n]! - value[n]!) ** 2;
+  for (let n = 0; n < data.length; n++) sum += weights[n]! * (data[n]! - value[n]!) ** 2;
   return sum;
 }
 
-function normalMatrix(slopes: Float64Array, count: number, samples: number): Float64Array {
+function normalMatrix(
+  slopes: Float64Array,
+  weights: Float64Array,
+  count: number,
+  samples: number,
+): Float64Array {
   const normal = new Float64Array(count * count);
   for (let p = 0; p < count; p++)
     for (let q = p; q < count; q++) {
       let sum = 0;
-      for (let n = 0; n < samples; n++) sum += slopes[p * samples + n]! * slopes[q * samples + n]!;
+      for (let n = 0; n < samples; n++)
+        sum += weights[n]! * slopes[p * samples + n]! * slopes[q * samples + n]!;
       normal[p * count + q] = sum;
       normal[q * count + p] = sum;
     }

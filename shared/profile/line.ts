@@ -9,6 +9,7 @@ import {
   type Refusal,
   refused,
   SEEN,
+  stretchOf,
 } from './edge.ts';
 import { fitModel, type Model, propagate } from './least-squares.ts';
 import { meanCovariance, type NoiseModel } from './noise.ts';
@@ -58,6 +59,9 @@ const OWN_BLUR_SURE = 0.02;
 /** A stretch of this many standard deviations on either side tells plateau from edge. */
 const REACH = 6;
 export const LEAST_IN_BLURS = 1.4;
+/** Fits of one line at the most, and the change below which the next would say the same. */
+const ROUNDS = 3;
+const STILL_PX = 0.02;
 
 /**
  * Width of a line or space: the distance of its two edges at half height. Below `leastInBlurs` full widths of the blur
@@ -74,9 +78,19 @@ export function measureLine(profile: Profile, request: LineRequest): LineFit | R
   }
   const sd = blur?.sdPx ?? 1;
   const apart = guess >= APART * sd;
-  let fit = apart ? measureApart(profile, request, from, to, sd) : measureJoint(profile, request, from, to);
-  // Without a known blur a single faint edge may leave slope and blur open where both edges together do not.
-  if (apart && !blur && fit.kind === 'refused') fit = measureJoint(profile, request, from, to);
+  let centred = request;
+  let fit: LineFit | Refusal = refused('no line model fits the profile');
+  // Stretches are centred on what was found, not on the guess: whoever guesses otherwise finds the same width.
+  for (let round = 0; round < ROUNDS; round++) {
+    fit = apart ? measureApart(profile, centred, from, to, sd) : measureJoint(profile, centred, from, to);
+    // Without a known blur a single faint edge may leave slope and blur open where both edges together do not.
+    if (apart && !blur && fit.kind === 'refused') fit = measureJoint(profile, centred, from, to);
+    if (fit.kind === 'refused') return fit;
+    const moved = Math.max(Math.abs(fit.leftPx - centred.leftPx), Math.abs(fit.rightPx - centred.rightPx));
+    if (moved < STILL_PX) break;
+    if (!(fit.leftPx > from && fit.rightPx < to)) break;
+    centred = { ...request, leftPx: fit.leftPx, rightPx: fit.rightPx };
+  }
   if (fit.kind === 'refused') return fit;
   const least = (request.leastInBlurs ?? LEAST_IN_BLURS) * FULL_WIDTH_HALF_MAXIMUM * fit.blurPx;
   // Shown to be wider, not found to be: else those of too narrow lines that noise made wide would be let through.
@@ -104,9 +118,8 @@ function measureApart(
   const edge = (at: number, room: number): EdgeFit | Refusal => {
     const reach = Math.min(Math.max(REACH * sd, 6), half, room);
     if (reach < 2 * sd) return refused('another edge is too close');
-    const first = Math.max(0, Math.ceil((at - reach) / profile.stepPx - 1e-9));
-    const last = Math.min(profile.values.length - 1, Math.floor((at + reach) / profile.stepPx + 1e-9));
-    return fitEdge(profile, { first, last, nearPx: at, ...(blur ? { blur } : {}), noise });
+    const stretch = stretchOf(profile, at - reach, at + reach);
+    return fitEdge(profile, { ...stretch, nearPx: at, ...(blur ? { blur } : {}), noise });
   };
   const left = edge(leftPx, leftPx - from);
   if (left.kind === 'refused') return left;
@@ -139,8 +152,7 @@ function measureJoint(profile: Profile, request: LineRequest, from: number, to: 
   const sd = blur?.sdPx ?? 1;
   const room = Math.min(request.leftPx - from, to - request.rightPx, Math.max(REACH * sd, 6));
   if (room < 2 * sd) return refused('another edge is too close');
-  const first = Math.ceil((request.leftPx - room) / step - 1e-9);
-  const last = Math.floor((request.rightPx + room) / step + 1e-9);
+  const { first, last, weights } = stretchOf(profile, request.leftPx - room, request.rightPx + room);
   const data = profile.values.slice(first, last + 1);
   const origin = first * step;
   const length = (last - first) * step;
@@ -153,7 +165,7 @@ function measureJoint(profile: Profile, request: LineRequest, from: number, to: 
   const model = lineModel(step, length / 2, free ? null : blur.sdPx, bends);
   const allowed = (p: Float64Array) =>
     p[0]! > 0 && p[1]! < length && p[1]! - p[0]! > 0.2 && (!free || (p[5]! > 0.1 && p[5]! < length));
-  const fit = fitModel(data, start, model, allowed);
+  const fit = fitModel(data, start, model, allowed, weights);
   if (!fit?.converged) return refused('no line model fits the profile');
   const lags = meanCovariance(noise, profile.lines, profile.stepPx, profile.lineStepPx);
   const row = (n: number) => fit.response.subarray(n * data.length, (n + 1) * data.length);

@@ -14,6 +14,14 @@ export interface PictureViewOptions {
   readonly onDepthKey?: ((key: string) => boolean) | undefined;
 }
 
+/** Who has a view to itself for a while: a tool in hand. */
+export interface Claim {
+  /** A click or a tap, in engine coordinates. */
+  readonly click: (u: number, v: number) => void;
+  /** True where the key was used. */
+  readonly key: (event: KeyboardEvent) => boolean;
+}
+
 const NEARER = 1.5;
 
 export class PictureView {
@@ -21,6 +29,7 @@ export class PictureView {
   readonly engine: OpenSeadragon.Viewer;
   readonly grid: PlateGrid;
   #moved: (() => void)[] = [];
+  #claim: Claim | null = null;
   #smooth = true;
   #size = { width: 0, height: 0 };
   /** Width in CSS pixels that the engine works with; 0 while hidden. */
@@ -70,11 +79,21 @@ export class PictureView {
         event.preventDefault = false;
       }
     });
+    this.engine.addHandler('canvas-double-click', (event) => {
+      if (this.#claim) event.preventDefaultAction = true;
+    });
+    this.engine.addHandler('canvas-click', (event) => {
+      if (!event.quick || !this.#claim) return;
+      const point = this.engine.viewport.pointFromPixel(event.position, true);
+      this.#claim.click(point.x, point.y);
+    });
     this.engine.addHandler('viewport-change', () => this.#onMove());
     this.measure();
     this.#width = this.#size.width;
     new ResizeObserver(() => this.fit()).observe(options.ground);
     options.ground.addEventListener('keydown', (event) => {
+      // Marks inside the picture keep their own keys.
+      if (event.target === options.ground && this.#claim?.key(event)) return event.preventDefault();
       if (event.altKey || event.ctrlKey || event.metaKey) return;
       if (this.#key(event.key) || options.onDepthKey?.(event.key)) event.preventDefault();
     });
@@ -83,10 +102,16 @@ export class PictureView {
   /** A click or a tap that moved nothing, in engine coordinates. */
   onClick(listener: (u: number, v: number) => void): void {
     this.engine.addHandler('canvas-click', (event) => {
-      if (!event.quick) return;
+      if (!event.quick || this.#claim) return;
       const point = this.engine.viewport.pointFromPixel(event.position, true);
       listener(point.x, point.y);
     });
+  }
+
+  /** Gives clicks and keys to one tool until it gives them back with null. */
+  claim(claim: Claim | null): void {
+    this.#claim = claim;
+    this.ground.classList.toggle('claimed', claim !== null);
   }
 
   onMove(listener: () => void): void {

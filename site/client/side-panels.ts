@@ -43,7 +43,8 @@ export class SidePanels {
 
   show(name: string | null): void {
     const aside = this.#aside;
-    if (!aside || this.open === name) return;
+    // A viewer in a frame has room for its pictures only.
+    if (!aside || this.open === name || document.body.classList.contains('bare')) return;
     if (name === null) delete aside.dataset.open;
     else aside.dataset.open = name;
     aside.hidden = name === null;

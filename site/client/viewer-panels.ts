@@ -1,6 +1,9 @@
 /** Opens the panels of a viewer that have data, and joins them: a finding leads to its nets, a net to its findings. */
 import type { NetPlace } from '../lib/permalink.ts';
+import { attachEmbed } from './embed.ts';
 import { FindingsPanel } from './findings-panel.ts';
+import { attachLesson } from './lesson-host.ts';
+import { attachMeasuring } from './measure/attach.ts';
 import type { LitNet } from './net-data.ts';
 import { NetPanel } from './net-panel.ts';
 import { SidePanels } from './side-panels.ts';
@@ -14,11 +17,14 @@ export interface Panels {
 
 /** @returns null where the scan has neither findings nor nets, or their files cannot be had */
 export async function openPanels(host: ViewerHost): Promise<Panels | null> {
+  attachEmbed(host.element);
+  attachLesson(host);
   const side = (name: string): HTMLElement | null =>
     host.element.querySelector<HTMLElement>(`[data-side="${name}"]`);
   const [forFindings, forNets] = [side('findings'), side('nets')];
-  if (!forFindings && !forNets) return null;
   const sides = new SidePanels(host.element);
+  attachMeasuring(host, sides);
+  if (!forFindings && !forNets) return null;
   // One that fails must not take the viewer with it: pictures and depth work without.
   const [findings, nets] = await Promise.all([
     forFindings ? FindingsPanel.open(host, sides, forFindings).catch(() => null) : null,

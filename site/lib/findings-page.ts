@@ -43,5 +43,11 @@ export function biasSentence(bias: Findings['bias'][number]): string {
 }
 
 /** Under this name a browser keeps what its reader decided; two folios of one server must not share it. */
-export const folioKey = (folio: Folio): string =>
-  `stratafolio reviews: ${folio.chip.name} / ${folio.title}${folio.identifier ? ` / ${folio.identifier}` : ''}`;
+const folioName = (folio: Folio): string =>
+  `${folio.chip.name} / ${folio.title}${folio.identifier ? ` / ${folio.identifier}` : ''}`;
+
+export const folioKey = (folio: Folio): string => `stratafolio reviews: ${folioName(folio)}`;
+
+/** Under which a browser keeps the readings of one scan. */
+export const readingsKey = (folio: Folio, scan: string): string =>
+  `stratafolio readings: ${folioName(folio)} / ${scan}`;

@@ -1,4 +1,5 @@
 /** How large arrays of jobs are, and what a task needs. */
+import { jointMemoryMb, runMemoryMb, type SliceFacts } from '../../stages/plate/plate-memory.ts';
 import type { PlateTask } from '../../stages/plate/plate-task.ts';
 
 /** Tasks of an array: one below Slurm's default MaxArraySize of 1001. @source slurm.conf(5) */
@@ -17,18 +18,7 @@ export function sharedOut<R extends { readonly task: PlateTask }>(runs: readonly
 
 const pixelsOf = ({ grid, zUm }: PlateTask): number => grid.width_px * grid.height_px * zUm.length;
 
-/** Node and the codecs, before the first voxel. */
-const BASE_MB = 300;
-/** Bytes that a pixel of a plate takes while plates are made: values, greys of two in flight, sums of two portraits. */
-const BYTES_PER_PIXEL = 4 + 2 * 2 * 2 + 2 * 6;
-/** A voxel read is at most a double; most are half of that or less. */
-const BYTES_PER_VOXEL = 8;
-
-/** Memory of one run: what Slurm is asked for, with a half more than is reckoned. */
-export function plateMemoryMb(task: PlateTask): number {
-  const { grid, slices, zUm } = task;
-  const pixels = grid.width_px * grid.height_px;
-  const held = Math.max(1, slices[1] - slices[0] - zUm.length + 4);
-  const bytes = pixels * BYTES_PER_PIXEL + (task.mask?.length ?? pixels) * held * BYTES_PER_VOXEL;
-  return Math.ceil(BASE_MB + (1.5 * bytes) / 1e6);
+/** Memory of the runs: what Slurm is asked for, with a half more than is reckoned. */
+export function plateMemoryMb(task: PlateTask, slice: SliceFacts): number {
+  return Math.ceil(1.5 * (runMemoryMb(task, slice) + jointMemoryMb(task, 0)));
 }

@@ -16,7 +16,7 @@ import { planRuns } from '../../stages/plate/plan-runs.ts';
 import type { PlateTask } from '../../stages/plate/plate-task.ts';
 import { RUN, runKeys } from '../plate-steps.ts';
 import type { Prepared } from '../prepare.ts';
-import { publicScan } from '../public-scan.ts';
+import { publicScan, sliceFacts } from '../public-scan.ts';
 import { siteScan } from '../site-scan.ts';
 import type { BuildSteps } from '../steps.ts';
 import type { ClusterPlan, ClusterRuns, ClusterStage } from './cluster-task.ts';
@@ -60,7 +60,7 @@ export async function workOnCluster(
         const shares = sharedOut(left);
         for (const [n, runs] of shares.entries())
           await writeFile(join(folder, `plates-${n}.bin`), serialize({ runs } satisfies ClusterRuns));
-        const memoryMb = Math.max(...left.map(({ task }) => plateMemoryMb(task)));
+        const memoryMb = Math.max(...left.map((run) => run.memoryMb));
         after = await cluster.submit('plates', { tasks: shares.length, processors: 1, memoryMb });
       }
       const finish = await cluster.submit('finish', perScan, after);
@@ -78,13 +78,19 @@ export async function workOnCluster(
   await rm(folder, { recursive: true, force: true });
 }
 
+interface MissingRun {
+  readonly task: PlateTask;
+  readonly key: string;
+  readonly memoryMb: number;
+}
+
 /** Runs of plates that are not in the cache yet. */
 async function missingRuns(
   { loaded, layout, withheld }: Prepared,
   steps: BuildSteps,
   options: BuildOptions,
-): Promise<{ task: PlateTask; key: string }[]> {
-  const missing: { task: PlateTask; key: string }[] = [];
+): Promise<MissingRun[]> {
+  const missing: MissingRun[] = [];
   for (const scan of loaded.campaign.scans) {
     if (!scan.volume) continue;
     const sited = await siteScan(loaded, layout, scan, join(steps.staging, 'data', scan.id), options, steps);
@@ -92,7 +98,10 @@ async function missingRuns(
     if (!open) continue;
     const { tasks } = planRuns(open.job);
     for (const [task, key] of runKeys(steps, tasks, sited.content))
-      if (!(await steps.store.find(RUN, key))) missing.push({ task: plain(task), key });
+      if (!(await steps.store.find(RUN, key))) {
+        const memoryMb = plateMemoryMb(task, sliceFacts(sited.surveyed.survey));
+        missing.push({ task: plain(task), key, memoryMb });
+      }
   }
   return missing;
 }

@@ -3,6 +3,7 @@ import type { LayerMeasurements, Quantity } from '../../../shared/artefacts/meas
 import { LEAST_IN_BLURS, type LineFit } from '../../../shared/profile/line.ts';
 import { FULL_WIDTH_HALF_MAXIMUM } from '../../../shared/profile/normal.ts';
 import { type Contribution, rectangular } from '../../../shared/uncertainty/budget.ts';
+import { MODEL_HALF_PX, OVERLAID_HALF_PX } from '../../../shared/uncertainty/limits.ts';
 import { median } from '../../kernels/statistics.ts';
 import type { SiteYield } from './fit-site.ts';
 import { type Reading, sharedVariance } from './pool.ts';
@@ -11,10 +12,6 @@ import type { Site } from './sites.ts';
 
 export type Refused = LayerMeasurements['refused'][number];
 
-/** What the fit of a Gaussian-blurred model leaves, pixels either way: the spread over noise-free trials. */
-const MODEL_HALF_PX = { apart: 0.02, joint: 0.03 };
-/** What parallel edges in the next layers move, pixels either way: the missing cone lets them through. */
-const OVERLAID_HALF_PX = 0.12;
 /**
  * Halos of the plugs above and below a line lie along it and move its edges in step: pixels of width either way, for
  * plugs so many times as strong as the line. From trials: next to nothing for copper on copper, 0.15 px for tungsten

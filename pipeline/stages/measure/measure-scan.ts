@@ -5,6 +5,7 @@ import type { Measurements } from '../../../shared/artefacts/measurements.ts';
 import type { Placement } from '../../../shared/artefacts/placement.ts';
 import type { Process } from '../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
+import { relativeScale } from '../../../shared/uncertainty/limits.ts';
 import type { Layout } from '../../formats/layout.ts';
 import type { DrawnShapes } from './drawn-shapes.ts';
 import { geometryResolution } from './geometry.ts';
@@ -194,7 +195,7 @@ function scaleOf(placement: Placement, grid: PlateGrid): ScaleOfPixel {
   const u = Math.max(placement.uncertainty_um?.x ?? 0, placement.uncertainty_um?.y ?? 0);
   return {
     pixelUm: grid.pixel_um,
-    relative: (Math.sqrt(12) * u) / extent,
+    relative: relativeScale(u, extent),
     how: `Scale from the placement: its standard uncertainty of ${(u * 1000).toFixed(1)} nm over a field of ${extent.toFixed(1)} µm.`,
   };
 }

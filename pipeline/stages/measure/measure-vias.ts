@@ -7,6 +7,7 @@ import type { NoiseModel } from '../../../shared/profile/noise.ts';
 import { FULL_WIDTH_HALF_MAXIMUM } from '../../../shared/profile/normal.ts';
 import type { ViaFit } from '../../../shared/profile/via.ts';
 import { type Contribution, rectangular } from '../../../shared/uncertainty/budget.ts';
+import { LANDING_HALF_PX, roundedCornersHalfPx } from '../../../shared/uncertainty/limits.ts';
 import { median } from '../../kernels/statistics.ts';
 import type { LayerInput } from './layer-input.ts';
 import type { Refused } from './measure-lines.ts';
@@ -18,8 +19,6 @@ import { chooseVias, fitVias, viaNoise } from './via-sites.ts';
 const MOST_VIAS = 400;
 const LEAST_GAP = 4.7;
 const LEAST_SHARE = 0.7;
-/** Landings of the metals above and below end close to every via's edges, pixels either way. */
-const LANDING_HALF_PX = 0.09;
 
 export interface ViaResults {
   readonly vias: LayerMeasurements['vias'];
@@ -97,8 +96,7 @@ export function measureVias(
 }
 
 function viaBudget(fits: readonly ViaFit[], blur: Blur, sizePx: number): Contribution[] {
-  // A fifth of the blur at six blurs, falling with the fourth power: what trials with rounded corners showed.
-  const corners = 0.19 * blur.sdPx * Math.min(1, (6 / (sizePx / blur.sdPx)) ** 4);
+  const corners = roundedCornersHalfPx(sizePx, blur.sdPx);
   return [
     {
       ...{ name: 'blur', kind: 'A', u: median(fits.map((f) => f.x.fromBlurPx)), dof: null },

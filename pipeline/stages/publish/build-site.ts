@@ -14,6 +14,7 @@ const ROOT = fileURLToPath(new URL('../../../', import.meta.url));
  * Builds the pages.
  * @param data finished data of the folio
  * @param folder that receives the pages
+ * @param glossary file with the campaign's own words, if it has one
  * @throws InputFault when the generator names a fault of a lesson; Error with its last words when it fails otherwise
  */
 export async function buildSite(
@@ -21,6 +22,7 @@ export async function buildSite(
   folder: string,
   lessons: readonly string[],
   signal?: AbortSignal,
+  glossary?: string | null,
 ): Promise<void> {
   const work = await mkdtemp(join(tmpdir(), 'stratafolio-site-'));
   try {
@@ -33,6 +35,7 @@ export async function buildSite(
         STRATAFOLIO_DATA: data,
         STRATAFOLIO_LESSONS: lessonFolder,
         STRATAFOLIO_OUT: pages,
+        ...(glossary ? { STRATAFOLIO_GLOSSARY: glossary } : {}),
         ASTRO_TELEMETRY_DISABLED: '1',
       },
       signal,

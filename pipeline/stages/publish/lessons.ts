@@ -2,8 +2,12 @@
 import { cp, readdir, readFile } from 'node:fs/promises';
 import { basename, dirname, join, relative } from 'node:path';
 import { glob } from 'tinyglobby';
+import type { Campaign } from '../../../shared/artefacts/campaign.ts';
 import { splitLesson } from '../../../shared/artefacts/lesson.ts';
+import type { Process } from '../../../shared/artefacts/process.ts';
 import { InputFault } from '../../../shared/errors.ts';
+import { checkLesson, type LessonScan } from '../../../shared/lesson/check.ts';
+import { readSteps } from '../../../shared/lesson/steps.ts';
 
 const PICTURE = /\.(png|jpe?g|webp|gif|avif|svg)$/i;
 
@@ -35,6 +39,30 @@ export async function lessonFiles(
   await accept([...found, ...(await picturesBeside(found))]);
   for (const file of found) splitLesson(await readFile(file, 'utf8'), relative(campaignFolder, file));
   return found.sort();
+}
+
+/**
+ * Checks what lessons say against what the campaign says by itself: scans and layers by name, and every directive.
+ * Places and nets are checked by the same rules when the pages are made.
+ * @throws InputFault with file and line
+ */
+export async function checkLessons(
+  files: readonly string[],
+  campaign: Campaign,
+  process: Process | null,
+): Promise<void> {
+  const layers = (process?.layers ?? []).map(({ name }) => ({ name, bottomUm: null, topUm: null }));
+  const unknown = { boxUm: null, fieldUm: null, zUm: null, nets: null, findings: null };
+  const scans = campaign.scans.map(
+    ({ id, volume }): LessonScan => ({ id, layers: volume ? layers : [], ...unknown }),
+  );
+  const first = campaign.scans.find((scan) => scan.volume)?.id ?? null;
+  for (const path of files) {
+    const file = basename(path);
+    const { front, body, linesBefore } = splitLesson(await readFile(path, 'utf8'), file);
+    const place = { file, linesBefore };
+    checkLesson(readSteps(body, place), scans, front.scan ?? first, place);
+  }
 }
 
 /** Copies the lessons and the pictures that lie beside them into one folder. */

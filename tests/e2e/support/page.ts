@@ -27,6 +27,10 @@ export const PAGES = [
   'scan/top-view/record/',
   'lessons/',
   'lessons/stack/',
+  'lessons/find/',
+  'scan/counter/embed/',
+  'glossary/',
+  'search/',
   'cautions/',
   'colophon/',
 ] as const;

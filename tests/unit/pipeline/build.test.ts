@@ -385,6 +385,8 @@ describe('the command line', () => {
     [['build', 'a', 'b'], 'what is "b"'],
     [['check', 'a', '--jobs', '2'], '"check" takes no --jobs'],
     [['build', 'a', '--jobs', 'many'], '--jobs takes a whole number'],
+    [['build', 'a', '--memory', 'much'], '--memory takes an amount such as 800M or 2G'],
+    [['build', 'a', '--engine', 'steam'], '--engine takes local or slurm'],
     [['build', 'a', '--colour'], '--colour'],
   ])('%j is wrong usage', (args, words) => {
     const result = stratafolio(...args);

@@ -115,7 +115,7 @@ describe('die map', () => {
     expect((left - map.die!.x) * map.umPerUnit).toBeCloseTo(9.975, 2);
     // The upper edge of the scan, Y = 90.025, lies 9.975 µm below the upper edge of the die, Y = 100.
     expect((top - map.die!.y) * map.umPerUnit).toBeCloseTo(9.975, 2);
-    expect(map.scans.map((scan) => scan.id)).toEqual(['fine', 'counter']);
+    expect(map.scans.map((scan) => scan.id)).toEqual(['fine', 'counter', 'lines']);
   });
 
   it('is none where nothing has a place', () => {

@@ -53,6 +53,8 @@ describe('Markdown', () => {
   });
 });
 
+const sources = (folder: string | undefined) => ({ folder, world: { scans: [] }, terms: [], root: './' });
+
 describe('lessons', () => {
   let folder: string;
   beforeEach(() => {
@@ -61,7 +63,7 @@ describe('lessons', () => {
   afterEach(() => rmSync(folder, { recursive: true }));
   const write = (name: string, text: string): void => writeFileSync(join(folder, name), text);
   const faultOf = async (): Promise<InputFault> => {
-    const error = await loadLessons(folder).then(
+    const error = await loadLessons(sources(folder)).then(
       () => null,
       (caught: unknown) => caught,
     );
@@ -73,10 +75,10 @@ describe('lessons', () => {
     write('b.md', '---\ntitle: B\n---\ntext');
     write('c.md', '---\ntitle: C\norder: 1\n---\n');
     write('a.md', '---\r\ntitle: A\r\n---\r\ntext\r\n');
-    expect((await loadLessons(folder)).map((lesson) => lesson.title)).toEqual(['C', 'A', 'B']);
+    expect((await loadLessons(sources(folder))).map((lesson) => lesson.title)).toEqual(['C', 'A', 'B']);
   });
 
-  it('are none without a folder', async () => expect(await loadLessons(undefined)).toEqual([]));
+  it('are none without a folder', async () => expect(await loadLessons(sources(undefined))).toEqual([]));
 
   it('name the line of a wrong front matter', async () => {
     write('a.md', '---\nsummary: x\ntitle: 5\n---\n');
