@@ -104,6 +104,11 @@ export class StepStore {
     await rm(join(this.#root, 'work'), { recursive: true, force: true });
   }
 
+  /** Removes what this build made: its input changed while it was read, so that keys and contents may not belong. */
+  async dropMade(): Promise<void> {
+    for (const entry of this.#made) await rm(this.#folder(entry), { recursive: true, force: true });
+  }
+
   /** Removes every entry. */
   async clear(): Promise<void> {
     await rm(join(this.#root, 'steps'), { recursive: true, force: true });

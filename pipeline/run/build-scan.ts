@@ -34,6 +34,7 @@ import { plateSteps } from './plate-steps.ts';
 import { publicScan, sliceFacts } from './public-scan.ts';
 import { layoutKey, siteScan, type VolumeScan } from './site-scan.ts';
 import { type BuildSteps, lazily } from './steps.ts';
+import { checkUnchanged } from './volume-files.ts';
 
 /** What is shown of a drawing: withholding, and through it the layout's readers and its own code. */
 const SHOWN_CODE = ['pipeline/stages/publish/withhold/resolve.ts', 'pipeline/stages/survey/load-layout.ts'];
@@ -183,6 +184,10 @@ export async function buildScan(
       }),
   );
 
+  if (content)
+    await steps.timed('checksums', () =>
+      checkUnchanged(content.key, surveyed.spec, scan.id, steps, loaded.folder),
+    );
   if (compared) {
     await writeArtefact(join(folder, 'findings.json'), findingsSchema, compared.findings);
     if (compared.selftest)

@@ -1,9 +1,12 @@
 /** What of a volume is on the disk, for the checksums of its slices. */
 import { join } from 'node:path';
+import { InputFault } from '../../shared/errors.ts';
 import { type VolumeContent, type VolumeFiles, volumeContent } from '../engine/slice-index.ts';
 import { parseRawType } from '../formats/volume/raw.ts';
 import type { VolumeSpec } from '../formats/volume/registry.ts';
 import { bytesPerVoxel } from '../formats/volume/sample-types.ts';
+import { CAMPAIGN_FILE } from '../stages/survey/load-campaign.ts';
+import type { BuildSteps } from './steps.ts';
 
 /**
  * Checksums of a volume, remembered in the cache.
@@ -17,7 +20,31 @@ export const contentOfVolume = (
   signal?: AbortSignal,
 ): Promise<VolumeContent | null> => contentOf(volumeFiles(spec), scanId, campaignFolder, cache, signal);
 
-/** The same of one file. */
+/**
+ * Looks once more whether the files are what they were when their checksums were taken.
+ * @throws InputFault when one was changed meanwhile; what was made of them is dropped from the cache
+ */
+export async function checkUnchanged(
+  before: string,
+  spec: VolumeSpec,
+  scanId: string,
+  steps: BuildSteps,
+  campaignFolder: string,
+): Promise<void> {
+  const now = await contentOfVolume(spec, scanId, campaignFolder, steps.cache);
+  if (now?.key === before) return;
+  await steps.store.dropMade();
+  throw new InputFault({
+    tag: 'inconsistent',
+    file: CAMPAIGN_FILE,
+    place: `scan "${scanId}", volume`,
+    expected: 'files that stay as they are during a build',
+    found: 'one that was changed, added or taken away meanwhile',
+    remedy: 'Build again once the files are all in place.',
+  });
+}
+
+/** Checksums of one file. */
 export const contentOfFile = (
   file: string,
   scanId: string,

@@ -126,6 +126,26 @@ describe('a build', () => {
   });
 });
 
+describe('a slice that changes while it is read', () => {
+  it('stops the build, and nothing that was made of it is kept', async () => {
+    const folder = copyOfModel();
+    const progress = {
+      ...silentProgress,
+      bar: (label: string) => {
+        // The checksums have been taken, the plates not yet begun.
+        if (label.startsWith('plates'))
+          cpSync(join(folder, sliceFile(9)), join(folder, sliceFile(1)), { force: true });
+        return { advance() {}, finish() {} };
+      },
+    };
+    await expect(buildFolio(folder, { dataOnly: true, jobs: 1, progress })).rejects.toThrow(
+      'files that stay as they are',
+    );
+    expect(entries(folder)).toEqual([]);
+    expect(existsSync(join(folder, 'folio'))).toBe(false);
+  });
+});
+
 describe('two builds at once', () => {
   const lock = (folder: string, holder: object) => {
     mkdirSync(join(folder, CACHE), { recursive: true });
