@@ -118,10 +118,16 @@ export async function siteScan(
       ? await steps.run(texturePlan, folder, () => stackOfScan({ ...onDisk, ...texture }, signal))
       : null;
   const sited = stack ? turnedUpward(found.placement, stack, survey.shape.nz) : found.placement;
-  const plan = planPlates(sited.voxel_to_die_um, field.box, survey.shape.nz);
+  const planned = planPlates(sited.voxel_to_die_um, field.box, survey.shape.nz);
   const frame = sited.source === 'none' ? 'scan' : 'die';
   const drawing = layout && process && frame === 'die' ? { layout, process } : null;
-  const heights = { ...broken, placement: sited, plan, process: process! };
+  const heights = {
+    ...broken,
+    placement: sited,
+    plan: planned,
+    process: process!,
+    sliceUm: survey.voxel_nm.z / 1000,
+  };
   const heightsPlan = {
     ...{ name: 'heights', stage: 'heights' },
     code: ['pipeline/stages/place/heights/measure-scan.ts', LAYOUT_CODE],
@@ -136,6 +142,7 @@ export async function siteScan(
       )
     : null;
   const placement = drawing ? withMeasuredHeights(sited, measured) : sited;
+  const plan = measured?.redepthed?.plan ?? planned;
   const told = stack ? labelByTexture(process!, stack, placement, plan) : null;
   const layers = measured?.layers ?? told?.layers ?? labelPlates(process, placement, plan);
   return {

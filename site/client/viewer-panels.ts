@@ -1,6 +1,7 @@
 /** Opens the panels of a viewer that have data, and joins them: a finding leads to its nets, a net to its findings. */
 import type { NetPlace } from '../lib/permalink.ts';
 import { attachEmbed } from './embed.ts';
+import { attachFigures } from './figure/attach.ts';
 import { FindingsPanel } from './findings-panel.ts';
 import { attachLesson } from './lesson-host.ts';
 import { attachMeasuring } from './measure/attach.ts';
@@ -24,6 +25,7 @@ export async function openPanels(host: ViewerHost): Promise<Panels | null> {
   const [forFindings, forNets] = [side('findings'), side('nets')];
   const sides = new SidePanels(host.element);
   attachMeasuring(host, sides);
+  attachFigures(host);
   if (!forFindings && !forNets) return null;
   // One that fails must not take the viewer with it: pictures and depth work without.
   const [findings, nets] = await Promise.all([

@@ -211,15 +211,17 @@ async function portray(
     const drawn = { layout: layout.layout, top: layout.top, layoutBoxUm: layout.boxUm!, threads: 1 };
     placement = (await findPlace({ ...disk, ...drawn }, nowhere, quiet)).placement;
   }
-  const plan = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
+  const planned = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
   const measured =
     placement.source === 'none'
       ? null
       : await measureScanHeights({
           ...{ spec, campaignFolder: loaded.folder, brokenSlices: survey.broken_slices, mask: field.mask },
-          ...{ placement, plan, process, layout: layout.layout, top: layout.top },
+          ...{ placement, plan: planned, process, layout: layout.layout, top: layout.top },
+          sliceUm: survey.voxel_nm.z / 1000,
         });
   placement = withMeasuredHeights(placement, measured);
+  const plan = measured?.redepthed?.plan ?? planned;
   const layers = measured?.layers ?? labelPlates(process, placement, plan);
   const dieToVoxel = invert3(placement.voxel_to_die_um);
   const volume = await openVolume(spec, { nameOf: (file) => file });
