@@ -16,6 +16,12 @@ export interface BuildOptions {
   readonly memoryMb?: number;
   /** Whether paths and links of the campaign may leave its folder; default false. */
   readonly allowOutside?: boolean;
+  /** Write the plates as OME-Zarr too, inside the folio. */
+  readonly zarr?: boolean;
+  /** Write a BagIt bag beside the folio too. */
+  readonly bag?: boolean;
+  /** Write the folio as one archive file, or as few as its format allows, too. */
+  readonly zip?: boolean;
   readonly progress: Progress;
   readonly signal?: AbortSignal;
 }

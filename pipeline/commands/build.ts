@@ -14,6 +14,9 @@ export async function build(
     jobs?: number;
     memoryMb?: number;
     allowOutside?: boolean;
+    bag?: boolean;
+    zip?: boolean;
+    zarr?: boolean;
   },
 ): Promise<number> {
   const stop = new AbortController();

@@ -9,6 +9,7 @@ import type { LitNet } from './net-data.ts';
 import { NetPanel } from './net-panel.ts';
 import { SidePanels } from './side-panels.ts';
 import type { ViewerHost } from './viewer-host.ts';
+import { showWithheld } from './withheld-outlines.ts';
 
 export interface Panels {
   /** @param go whether the views move to the finding, because the address names no place */
@@ -18,6 +19,7 @@ export interface Panels {
 
 /** @returns null where the scan has neither findings nor nets, or their files cannot be had */
 export async function openPanels(host: ViewerHost): Promise<Panels | null> {
+  showWithheld(host);
   attachEmbed(host.element);
   attachLesson(host);
   const side = (name: string): HTMLElement | null =>
