@@ -131,7 +131,10 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     if (options.bag) await timed('bag', () => writeBag(target, `${target}-bag`, folio));
     if (options.zip) await timed('zip', () => writeZip(target, target));
     const seconds = (performance.now() - started) / 1000;
-    return { folio: target, ...size, seconds, stages, steps: store.counts, doubts };
+    const whole = store.counts.found === 0 && !options.dataOnly && steps.expected.length > 0;
+    const sum = (of: 'seconds' | 'bytes' | 'files') => steps.expected.reduce((all, one) => all + one[of], 0);
+    const expected = whole ? { seconds: sum('seconds'), bytes: sum('bytes'), files: sum('files') } : null;
+    return { folio: target, ...size, seconds, stages, steps: store.counts, expected, doubts };
   } catch (error) {
     await staging?.discard();
     throw error;
