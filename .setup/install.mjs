@@ -80,6 +80,7 @@ const DEBIAN = [
   ['libtiff-tools', '/usr/bin/tiffcp'],
   ['imagemagick', '/usr/bin/convert-im6.q16'],
   ['libvips-tools', '/usr/bin/vips'],
+  ['nginx-light', '/usr/sbin/nginx'],
   ['python3-h5py', '/usr/lib/python3/dist-packages/h5py'],
   ['hdf5-tools', '/usr/bin/h5repack'],
   ['python3-zarr', '/usr/lib/python3/dist-packages/zarr'],

@@ -98,8 +98,10 @@ export async function generate(options: GenerateOptions): Promise<CampaignReport
     const { made, field } = report;
     const [x, y] = pose.centreUm;
     const places = new LessonPlaces({ instances: chip.instances, made, field, middleUm: [x, y] });
-    for (const name of readdirSync(join(HERE, 'lessons')))
-      staging.write(`lessons/${name}`, places.fillIn(readFileSync(join(HERE, 'lessons', name), 'utf8')));
+    for (const name of readdirSync(join(HERE, 'lessons'))) {
+      const text = places.fillIn(readFileSync(join(HERE, 'lessons', name), 'utf8'));
+      if (text !== null) staging.write(`lessons/${name}`, text);
+    }
     staging.publish();
     return report;
   } catch (error) {

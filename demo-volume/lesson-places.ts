@@ -15,6 +15,7 @@ export interface LessonChip {
 
 /** A place of a lesson keeps this far from the rim of the field. */
 const RIM_UM = 1;
+const CELL_RIM_UM = 0.3;
 /** Where a view may stand beside what is to be found in it. */
 const ASIDE_UM = [
   [1.7, 0.9],
@@ -27,59 +28,69 @@ const um = (value: number): string => String(Math.round(value * 1000) / 1000);
 const listed = (...values: readonly number[]): string => values.map(um).join(',');
 const middleOf = (box: Box): [number, number] => [(box[0] + box[2]) / 2, (box[1] + box[3]) / 2];
 
-/** @throws Error where the chip has no place for a lesson, or a lesson asks for a name that there is not. */
+/** A small field may hold no inverter, or no fill: what needs one is then left out. */
 export class LessonPlaces {
   readonly #values = new Map<string, string>();
-  readonly #cells: Readonly<Record<string, Instance>>;
+  readonly #cells: Readonly<Record<string, Instance | null>>;
   readonly #chip: LessonChip;
 
   constructor(chip: LessonChip) {
     this.#chip = chip;
-    this.#cells = { inverter: this.#inverter(false), mirrored: this.#inverter(true) };
+    const mirrored = this.#inverter(true);
+    this.#cells = { inverter: this.#inverter(false) ?? mirrored, mirrored };
     this.#values.set('middle', listed(...chip.middleUm));
     this.#climb();
     this.#fill();
     this.#blob();
   }
 
-  fillIn(markdown: string): string {
+  /** The lesson with its places; null where this chip has not what it is about. */
+  fillIn(markdown: string): string | null {
     const kept = markdown.replace(/\{\{#(\w+)\}\}([\s\S]*?)\{\{\/\1\}\}/g, (_, name, block) =>
-      this.#values.has(name) ? block : '',
+      this.#values.has(name) || this.#cells[name] ? block : '',
     );
-    return kept.replace(/\{\{([\w.]+)(?:\s+([-\d.,]+))?\}\}/g, (_, name: string, at?: string) => {
+    let whole = true;
+    const filled = kept.replace(/\{\{([\w.]+)(?:\s+([-\d.,]+))?\}\}/g, (_, name: string, at?: string) => {
       const value = at === undefined ? this.#values.get(name) : this.#inCell(name, at);
-      if (value === undefined) throw new Error(`a lesson asks for {{${name}}}, which this chip has not`);
-      return value;
+      whole &&= value !== undefined;
+      return value ?? '';
     });
+    return whole ? filled : null;
   }
 
   /** How far a point is from where the scan was aimed; infinite outside the field, at the lowest and highest layer. */
-  #away(x: number, y: number): number {
+  #away(x: number, y: number, rimUm = RIM_UM): number {
     const { field, made, middleUm } = this.#chip;
     const heights = [made.layers[0]!.topUm, made.layers.at(-1)!.bottomUm];
-    if (!heights.every((z) => inField(field, x, y, z, RIM_UM))) return Infinity;
+    if (!heights.every((z) => inField(field, x, y, z, rimUm))) return Infinity;
     return Math.hypot(x - middleUm[0], y - middleUm[1]);
   }
 
-  #nearest<T>(all: readonly T[], at: (one: T) => readonly (readonly [number, number])[]): T | null {
+  #nearest<T>(
+    all: readonly T[],
+    at: (one: T) => readonly (readonly [number, number])[],
+    rimUm = RIM_UM,
+  ): T | null {
     let best: T | null = null;
     let least = Infinity;
     for (const one of all) {
-      const away = Math.max(...at(one).map(([x, y]) => this.#away(x, y)));
+      const away = Math.max(...at(one).map(([x, y]) => this.#away(x, y, rimUm)));
       if (away < least) [best, least] = [one, away];
     }
     return best;
   }
 
-  #inverter(mirrored: boolean): Instance {
+  #inverter(mirrored: boolean): Instance | null {
     const all = this.#chip.instances.filter((one) => one.cell === 'HER_INV' && one.mirrored === mirrored);
-    const found = this.#nearest(all, (one) =>
-      [
-        [0, 0],
-        [4, 8],
-      ].map(([c, t]) => this.#onDie(one, c!, t!)),
+    const found = this.#nearest(
+      all,
+      (one) =>
+        [
+          [0, 0],
+          [4, 8],
+        ].map(([c, t]) => this.#onDie(one, c!, t!)),
+      CELL_RIM_UM,
     );
-    if (!found) throw new Error('no inverter lies whole inside the field');
     return found;
   }
 
@@ -116,7 +127,7 @@ export class LessonPlaces {
       return seen.length === 1 ? [{ net, box: seen[0]! }] : [];
     });
     const found = this.#nearest(own, ({ box }) => [middleOf(box)]);
-    if (!found) throw new Error('no net climbs by a single via inside the field');
+    if (!found) return;
     // The view of the lesson stands aside, so that the via is not simply in its middle.
     const [x, y] = middleOf(found.box);
     const at = ASIDE_UM.map(([dx, dy]) => [x + dx, y + dy] as const).find((p) => this.#away(...p) < Infinity);
@@ -145,7 +156,7 @@ export class LessonPlaces {
           best = { layer, square, size: sizeUm, pitch: pitchUm, score };
       }
     }
-    if (!best) throw new Error('no fill lies inside the field');
+    if (!best) return;
     this.#values.set('fill', listed(...middleOf(best.square)));
     this.#values.set('fill.layer', best.layer);
     this.#values.set('fill.under', layers[layers.indexOf(best.layer) - 1]!);

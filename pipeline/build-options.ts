@@ -16,6 +16,12 @@ export interface BuildOptions {
   readonly memoryMb?: number;
   /** Whether paths and links of the campaign may leave its folder; default false. */
   readonly allowOutside?: boolean;
+  /** Write the plates as OME-Zarr too, inside the folio. */
+  readonly zarr?: boolean;
+  /** Write a BagIt bag beside the folio too. */
+  readonly bag?: boolean;
+  /** Write the folio as one archive file, or as few as its format allows, too. */
+  readonly zip?: boolean;
   readonly progress: Progress;
   readonly signal?: AbortSignal;
 }
@@ -29,5 +35,7 @@ export interface BuildSummary {
   readonly stages: ReadonlyMap<string, number>;
   /** Steps whose results were there already, and steps that were done. */
   readonly steps: { readonly found: number; readonly made: number };
+  /** What `check` expects of such a build; null where steps were kept, or pages left out, and it cannot be compared. */
+  readonly expected: { readonly seconds: number; readonly bytes: number; readonly files: number } | null;
   readonly doubts: readonly string[];
 }

@@ -15,12 +15,15 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
   stratafolio build <campaign>     the folio; --out <folder>  where it goes (<campaign>/folio)
                                               --data-only     no pages, only the data
                                               --jobs N        threads (all processors)
+                                              --bag           a BagIt bag beside it, for an archive
+                                              --zip           one file beside it, for a deposit
+                                              --zarr          plates as OME-Zarr in it
                                               --memory 2G     at most so much (plates take fewer threads)
                                               --engine slurm  the long stages as jobs of a Slurm cluster
                                               --force         does again what earlier builds have done
   check and build take --follow-links-out: paths and links may lead out of the campaign folder
   stratafolio serve <folio>        a local server, to look at it; --port N (4173)
-  stratafolio verify <folio>       every file against its recorded checksum
+  stratafolio verify <folio>       every file of a folio or a bag against its recorded checksum
 
 Exit codes: 0 done, 1 the input is wrong, 2 wrong usage, 3 interrupted, 4 an internal fault.
 `;
@@ -34,6 +37,9 @@ const OPTIONS = {
   force: { type: 'boolean' },
   port: { type: 'string' },
   'follow-links-out': { type: 'boolean' },
+  bag: { type: 'boolean' },
+  zip: { type: 'boolean' },
+  zarr: { type: 'boolean' },
   help: { type: 'boolean', short: 'h' },
   version: { type: 'boolean' },
 } as const;
@@ -46,7 +52,10 @@ const COMMANDS: Record<string, { operand: string; options: readonly OptionName[]
   check: { operand: '<campaign>', options: ['follow-links-out'] },
   build: {
     operand: '<campaign>',
-    options: ['out', 'data-only', 'engine', 'jobs', 'memory', 'force', 'follow-links-out'],
+    options: [
+      ...(['out', 'data-only', 'engine', 'jobs', 'memory', 'force', 'follow-links-out'] as const),
+      ...(['bag', 'zip', 'zarr'] as const),
+    ],
   },
   serve: { operand: '<folio>', options: ['port'] },
   verify: { operand: '<folio>', options: [] },
@@ -99,6 +108,9 @@ async function dispatch(argv: readonly string[]): Promise<number> {
         force: values.force ?? false,
         engine,
         allowOutside: values['follow-links-out'] ?? false,
+        bag: values.bag ?? false,
+        zip: values.zip ?? false,
+        zarr: values.zarr ?? false,
         ...(values.out === undefined ? {} : { out: values.out }),
         ...(values.memory === undefined ? {} : { memoryMb: megabytes(values.memory) }),
         ...(values.jobs === undefined ? {} : { jobs: wholeNumber('jobs', values.jobs, 1, 256) }),

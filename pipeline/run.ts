@@ -15,20 +15,27 @@ import { buildPages } from './run/build-pages.ts';
 import { buildPicture } from './run/build-picture.ts';
 import { buildScan } from './run/build-scan.ts';
 import { workOnCluster } from './run/cluster/work-on-cluster.ts';
+import { inputFiles } from './run/input-files.ts';
 import { prepare } from './run/prepare.ts';
 import { scanOrder } from './run/scan-order.ts';
 import type { Overviews } from './run/site-scan.ts';
 import { BuildSteps } from './run/steps.ts';
+import { writeBag } from './stages/publish/bag.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
+import { writeManifests } from './stages/publish/iiif/write-iiif.ts';
 import { checkLessons, lessonFiles } from './stages/publish/lessons.ts';
 import { writeManifest } from './stages/publish/manifest.ts';
+import { writeCrate, writeRecord } from './stages/publish/record/write-record.ts';
 import { readReviews } from './stages/publish/reviews.ts';
 import { folioWithheld, shownLayout, shownProcess } from './stages/publish/withhold/resolve.ts';
 import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
+import { writeZarr } from './stages/publish/zarr/write-zarr.ts';
+import { writeZip } from './stages/publish/zip.ts';
 import { checkFound, insideCampaign } from './stages/survey/inside-campaign.ts';
 import { readNamed } from './stages/survey/load-campaign.ts';
 import { picturePixelUm } from './stages/survey/picture-pixel.ts';
-import { SOFTWARE } from './version.ts';
+import { publishedPath } from './stages/survey/volume-spec.ts';
+import { LIBRARIES, SOFTWARE } from './version.ts';
 
 /**
  * Builds a folio from a campaign folder, beside its place first.
@@ -65,7 +72,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     (file) => checkFound(loaded.folder, [file], 'reviews.csv', loaded.allowOutside),
   );
   for (const scan of loaded.campaign.scans) if (scan.image) picturePixelUm(scan);
-  await checkWords(loaded, lessons, reviews, withheld);
+  await checkWords(loaded, glossary ? [...lessons, glossary] : lessons, reviews, withheld);
   const cache = await cachePlace(loaded.folder);
   const locks = [await lockBuild(join(cache, 'lock'), loaded.folder)];
   let staging: Staging | null = null;
@@ -100,7 +107,10 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     const { process } = loaded;
     const folio = folioFrontMatter(
       { ...loaded, process: process && shownProcess(process, withheld) },
-      layout && shownLayout(layout, withheld),
+      layout && {
+        ...shownLayout(layout, withheld),
+        file: publishedPath(loaded.folder, resolve(loaded.folder, layout.file)),
+      },
       scans,
       own,
       SOFTWARE,
@@ -108,13 +118,28 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     );
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
-    if (!options.dataOnly) await buildPages(steps, lessons, glossary, options);
+    const sources = await inputFiles(loaded, lessons, reviews !== null, new Set(scans.map(({ id }) => id)));
     const { folder } = staging;
-    const size = await timed('checksums', () => writeManifest(folder, SOFTWARE, steps.sums));
+    const inputs = await timed('record', () => writeRecord(folder, folio, sources));
+    await timed('record', () => writeManifests(folder, folio, loaded.campaign.address ?? null));
+    if (options.zarr) {
+      for (const { id, title } of scans.filter(({ kind }) => kind === 'volume'))
+        await timed('zarr', () => writeZarr(join(folder, 'data', id), title));
+    }
+    if (!options.dataOnly) await buildPages(steps, lessons, glossary, options);
+    const described = { folio, inputs, scans: loaded.campaign.scans, libraries: LIBRARIES };
+    const size = await timed('checksums', () =>
+      writeManifest(folder, SOFTWARE, steps.sums, (files) => writeCrate(folder, described, files)),
+    );
     await staging.commit();
     await store.prune();
+    if (options.bag) await timed('bag', () => writeBag(target, `${target}-bag`, folio));
+    if (options.zip) await timed('zip', () => writeZip(target, target));
     const seconds = (performance.now() - started) / 1000;
-    return { folio: target, ...size, seconds, stages, steps: store.counts, doubts };
+    const whole = store.counts.found === 0 && !options.dataOnly && steps.expected.length > 0;
+    const sum = (of: 'seconds' | 'bytes' | 'files') => steps.expected.reduce((all, one) => all + one[of], 0);
+    const expected = whole ? { seconds: sum('seconds'), bytes: sum('bytes'), files: sum('files') } : null;
+    return { folio: target, ...size, seconds, stages, steps: store.counts, expected, doubts };
   } catch (error) {
     await staging?.discard();
     throw error;

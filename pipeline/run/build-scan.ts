@@ -27,6 +27,7 @@ import { shownEvidence, shownFindings, shownSelftest } from '../stages/publish/w
 import { withheldArtefact } from '../stages/publish/withhold/hidden-places.ts';
 import { judgedProcess, type Withholding } from '../stages/publish/withhold/resolve.ts';
 import { writeRenders } from '../stages/render/write-renders.ts';
+import { estimateBuild } from '../stages/survey/describe/estimate.ts';
 import type { LoadedCampaign } from '../stages/survey/load-campaign.ts';
 import type { LoadedLayout } from '../stages/survey/load-layout.ts';
 import { defaultThreads } from '../workers/pool.ts';
@@ -70,11 +71,13 @@ export async function buildScan(
   const { hidden, gone, shown } = open;
   const unspoken = hidden && { places: hidden, layers: new Set(gone.map(({ name }) => name)) };
   const { unit } = survey.grey;
+  const threads = options.jobs ?? defaultThreads();
+  steps.expected.push(estimateBuild({ shape: survey.shape, scan, process, layout, threads }));
   const { plates, brick, portraits, portraitsKey } = await steps.timed('plates', () =>
     plateSteps(
       ...([steps, open.job, content, folder] as const),
       {
-        threads: options.jobs ?? defaultThreads(),
+        threads,
         memoryMb: options.memoryMb ?? null,
         slice: sliceFacts(survey),
       },

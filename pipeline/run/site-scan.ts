@@ -132,10 +132,16 @@ export async function siteScan(
       ? await steps.run(texturePlan, folder, () => stackOfScan({ ...onDisk, ...texture }, signal))
       : null;
   const sited = stack ? turnedUpward(found.placement, stack, survey.shape.nz) : found.placement;
-  const plan = planPlates(sited.voxel_to_die_um, field.box, survey.shape.nz);
+  const planned = planPlates(sited.voxel_to_die_um, field.box, survey.shape.nz);
   const frame = sited.source === 'none' ? 'scan' : 'die';
   const drawing = layout && process && frame === 'die' ? { layout, process } : null;
-  const heights = { ...broken, placement: sited, plan, process: process! };
+  const heights = {
+    ...broken,
+    placement: sited,
+    plan: planned,
+    process: process!,
+    sliceUm: survey.voxel_nm.z / 1000,
+  };
   const heightsPlan = {
     ...{ name: 'heights', stage: 'heights' },
     code: ['pipeline/stages/place/heights/measure-scan.ts', LAYOUT_CODE],
@@ -150,8 +156,10 @@ export async function siteScan(
       )
     : null;
   const placement = drawing ? withMeasuredHeights(sited, measured) : sited;
+  const plan = measured?.redepthed?.plan ?? planned;
+  // Layers are looked for at their nominal heights, so the placement as it was before heights were measured.
   overviews.set(scan.id, {
-    overview: { id: scan.id, title: scan.title ?? scan.id, spec, survey, mask, placement },
+    overview: { id: scan.id, title: scan.title ?? scan.id, spec, survey, mask, placement: sited },
     volume,
   });
   const told = stack ? labelByTexture(process!, stack, placement, plan) : null;

@@ -161,6 +161,11 @@ export const campaignSchema = z.strictObject({
   year: z.int().min(1900).max(9999).optional(),
   licence: z.string().optional().describe('SPDX identifier, such as CC-BY-4.0.'),
   identifier: z.string().optional().describe('DOI, once there is one.'),
+  address: z
+    .string()
+    .regex(/^https?:\/\/[^\s?#]+\/$/, 'an address that begins with http(s):// and ends with a slash')
+    .optional()
+    .describe('Where the folio will be published; only catalogues and image manifests need it.'),
   chip: z.strictObject({
     name: z.string().min(1),
     process: z.string().min(1).optional().describe('The process stack, a YAML file.'),

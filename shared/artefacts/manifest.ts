@@ -14,6 +14,7 @@ export const manifestSchema = z.object({
 });
 
 export type Manifest = z.output<typeof manifestSchema>;
+export type ManifestFile = Manifest['files'][number];
 
 /** Where the manifest lies in a folio; the one file that it does not list. */
 export const MANIFEST_PATH = 'data/manifest.json';

@@ -1,6 +1,7 @@
 /** Opens the panels of a viewer that have data, and joins them: a finding leads to its nets, a net to its findings. */
 import type { NetPlace } from '../lib/permalink.ts';
 import { attachEmbed } from './embed.ts';
+import { attachFigures } from './figure/attach.ts';
 import { FindingsPanel } from './findings-panel.ts';
 import { attachLesson } from './lesson-host.ts';
 import { attachMeasuring } from './measure/attach.ts';
@@ -8,6 +9,7 @@ import type { LitNet } from './net-data.ts';
 import { NetPanel } from './net-panel.ts';
 import { SidePanels } from './side-panels.ts';
 import type { ViewerHost } from './viewer-host.ts';
+import { showWithheld } from './withheld-outlines.ts';
 
 export interface Panels {
   /** @param go whether the views move to the finding, because the address names no place */
@@ -17,6 +19,7 @@ export interface Panels {
 
 /** @returns null where the scan has neither findings nor nets, or their files cannot be had */
 export async function openPanels(host: ViewerHost): Promise<Panels | null> {
+  showWithheld(host);
   attachEmbed(host.element);
   attachLesson(host);
   const side = (name: string): HTMLElement | null =>
@@ -24,6 +27,7 @@ export async function openPanels(host: ViewerHost): Promise<Panels | null> {
   const [forFindings, forNets] = [side('findings'), side('nets')];
   const sides = new SidePanels(host.element);
   attachMeasuring(host, sides);
+  attachFigures(host);
   if (!forFindings && !forNets) return null;
   // One that fails must not take the viewer with it: pictures and depth work without.
   const [findings, nets] = await Promise.all([

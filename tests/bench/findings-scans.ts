@@ -3,6 +3,7 @@ import { existsSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync 
 import { join } from 'node:path';
 import type { FaultKind } from '../../demo-volume/faults.ts';
 import { encodeGds } from '../../demo-volume/gds/encoder.ts';
+import { generate } from '../../demo-volume/generate.ts';
 import { type ConditionOptions, USUAL } from '../../demo-volume/image/conditions.ts';
 import { imageLayout } from '../../demo-volume/image-layout.ts';
 import { drawChip } from '../../demo-volume/layout/chip.ts';
@@ -46,6 +47,8 @@ export const CHIPS: Record<string, Chip> = {
     process: join(ROOT, 'demo-volume', 'process.yaml'),
     ...{ voxelNm: 40, withinUm: [9, 9, 23, 18] },
   },
+  /** The demo campaign as it is. */
+  tgl7: { layout: '', process: '', voxelNm: 40, withinUm: [0, 0, 0, 0] },
   board: {
     layout: join(DATA, 'sg13g2_counter_board.gds'),
     process: join(PROCESS, 'sg13g2.yaml'),
@@ -165,6 +168,10 @@ export async function prepareScan(wanted: ScanCase, keep: string): Promise<Prepa
 }
 
 async function image(wanted: ScanCase, campaign: string, keep: string): Promise<void> {
+  if (wanted.chip === 'tgl7') {
+    await generate({ out: campaign, seed: wanted.seed, fast: false, circular: false, force: true });
+    return;
+  }
   const chip = CHIPS[wanted.chip]!;
   const condition = CONDITIONS[wanted.condition]!;
   const random = generator(7919 * wanted.seed + 13);
@@ -211,15 +218,17 @@ async function portray(
     const drawn = { layout: layout.layout, top: layout.top, layoutBoxUm: layout.boxUm!, threads: 1 };
     placement = (await findPlace({ ...disk, ...drawn }, nowhere, quiet)).placement;
   }
-  const plan = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
+  const planned = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
   const measured =
     placement.source === 'none'
       ? null
       : await measureScanHeights({
           ...{ spec, campaignFolder: loaded.folder, brokenSlices: survey.broken_slices, mask: field.mask },
-          ...{ placement, plan, process, layout: layout.layout, top: layout.top },
+          ...{ placement, plan: planned, process, layout: layout.layout, top: layout.top },
+          sliceUm: survey.voxel_nm.z / 1000,
         });
   placement = withMeasuredHeights(placement, measured);
+  const plan = measured?.redepthed?.plan ?? planned;
   const layers = measured?.layers ?? labelPlates(process, placement, plan);
   const dieToVoxel = invert3(placement.voxel_to_die_um);
   const volume = await openVolume(spec, { nameOf: (file) => file });

@@ -1,7 +1,9 @@
 /** What the benchmark of findings prints. */
+
+import { clopperPearson } from '../../pipeline/kernels/rate-intervals.ts';
 import type { CompareOutcome } from '../../pipeline/stages/compare/compare-scan.ts';
 import type { NetFaults } from '../../pipeline/stages/connect/judge-nets.ts';
-import type { ScanCase } from './findings-scans.ts';
+import type { PreparedScan, ScanCase } from './findings-scans.ts';
 import type { Score } from './findings-score.ts';
 
 interface Row {
@@ -25,6 +27,7 @@ const share = (a: number, b: number): string =>
 export class Tables {
   readonly #rows = new Map<string, Row>();
   readonly #kinds = new Map<string, { planted: number; found: number; named: number }>();
+  readonly #promised: { held: boolean; words: string }[] = [];
   readonly #stated: { p: number; right: boolean }[] = [];
 
   add(wanted: ScanCase, score: Score, outcome: CompareOutcome, nets: NetFaults, seconds: number): void {
@@ -64,6 +67,44 @@ export class Tables {
     }
   }
 
+  /**
+   * Whether the rate that the self-test states for the kinds, layers and sizes of the true faults holds for them: the
+   * interval of the pooled trials against that of the faults found.
+   */
+  addSelfTest(name: string, scan: PreparedScan, score: Score, outcome: CompareOutcome): void {
+    const { selftest } = outcome;
+    if (!selftest) return;
+    const faults = [
+      ...score.hits.map((h) => ({ fault: h.fault, found: 1 })),
+      ...score.missed.map((fault) => ({ fault, found: 0 })),
+    ];
+    let [planted, back, asked, found] = [0, 0, 0, 0];
+    for (const { fault, found: one } of faults) {
+      const [x0, y0, x1, y1] = fault.box_um;
+      // A narrowed or swollen wire is named by its length; what moved is a quarter of its width.
+      const edge = fault.kind === 'narrow' || fault.kind === 'wide';
+      const side = Math.min(x1 - x0, y1 - y0) * (fault.kind === 'narrow' ? 0.25 : edge ? 1 / 6 : 1);
+      const trials = selftest.trials.filter((t) => t.kind === fault.kind && t.layer === fault.layer);
+      if (trials.length === 0) continue;
+      const apart = (t: { size_um: number }): number => Math.abs(Math.log(t.size_um / side));
+      const nearest = trials.reduce((a, b) => (apart(b) < apart(a) ? b : a));
+      planted += nearest.planted;
+      back += nearest.found;
+      asked++;
+      found += one;
+    }
+    if (asked === 0) return;
+    const stated = clopperPearson(back, planted);
+    const true_ = clopperPearson(found, asked);
+    const held = stated.low <= true_.high && true_.low <= stated.high;
+    const percent = (v: number): string => (100 * v).toFixed(0);
+    const words =
+      `${name}: self-test ${back} of ${planted} (${percent(stated.low)} to ${percent(stated.high)} %), ` +
+      `true faults ${found} of ${asked} (${percent(true_.low)} to ${percent(true_.high)} %)` +
+      `, ${scan.portraits.length} layers`;
+    this.#promised.push({ held, words });
+  }
+
   print(): string {
     const lines = [
       '',
@@ -89,6 +130,11 @@ export class Tables {
         `| ${BANDS[n]} to ${Math.min(BANDS[n + 1]!, 1)} | ${some.length} | ${mean.toFixed(3)} | ` +
           `${share(some.filter((s) => s.right).length, some.length)} |`,
       );
+    }
+    if (this.#promised.length > 0) {
+      lines.push('', ...this.#promised.map((p) => `${p.held ? 'holds' : 'does not hold'}: ${p.words}`));
+      const held = this.#promised.filter((p) => p.held).length;
+      lines.push(`the rate of the self-test holds in ${held} of ${this.#promised.length} scans`);
     }
     return lines.join('\n');
   }

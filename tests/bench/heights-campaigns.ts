@@ -183,6 +183,7 @@ export async function run(chip: Chip, seed: number, folder: string): Promise<Run
     const plan = planPlates(map, field.box, nz);
     const started = performance.now();
     const measured = await measureHeights({
+      sliceUm: null,
       scan: {
         ...{ nx, ny, nz, mask: field.mask, slice: (k) => source.read({ k: [k, k + 1] }) },
         brokenSlices: truth.scan.broken_slices.map((b) => b.slice),

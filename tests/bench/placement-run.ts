@@ -1,6 +1,7 @@
 /** One case of the placement benchmark: image, place, compare with the truth. */
 import { existsSync, readFileSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
+import { cpuUsage } from 'node:process';
 import { parse } from 'yaml';
 import { evaluate, type Term } from '../../demo-volume/image/distortion.ts';
 import { imageLayout } from '../../demo-volume/image-layout.ts';
@@ -11,11 +12,15 @@ import { openVolume } from '../../pipeline/formats/volume/registry.ts';
 import { placeAutomatically } from '../../pipeline/stages/place/automatic/place-automatic.ts';
 import type { Evidence } from '../../pipeline/stages/place/automatic/verdict.ts';
 import { makeWorkVolume, workFromFile } from '../../pipeline/stages/place/automatic/work-volume.ts';
-import { drawnStack } from '../../pipeline/stages/place/place-by-image.ts';
+import { layerDrawing } from '../../pipeline/stages/place/heights/layer-drawing.ts';
+import { measureHeights } from '../../pipeline/stages/place/heights/measure-heights.ts';
+import { drawnStack, widened } from '../../pipeline/stages/place/place-by-image.ts';
+import { planPlates } from '../../pipeline/stages/place/plan-plates.ts';
 import { loadCampaign } from '../../pipeline/stages/survey/load-campaign.ts';
 import { surveyScan } from '../../pipeline/stages/survey/survey-scan.ts';
 import { type Affine3, apply3, compose3 } from '../../shared/affine.ts';
-import type { Warp } from '../../shared/artefacts/placement.ts';
+import type { Layers } from '../../shared/artefacts/layers.ts';
+import type { Placement, Warp } from '../../shared/artefacts/placement.ts';
 import { processSchema } from '../../shared/artefacts/process.ts';
 import { displacementAt } from '../../shared/warp.ts';
 import type { Case } from './placement-cases.ts';
@@ -36,6 +41,11 @@ export interface Outcome {
   readonly middleVoxels: readonly [number, number, number];
   readonly bent: boolean;
   readonly seconds: number;
+  readonly cpuSeconds: number;
+  /** Errors of the faces of layers that the image shows, after the heights were measured, voxels. */
+  readonly facesVoxels: readonly number[];
+  /** Plates farther than a voxel from any face: labelled right, and all. */
+  readonly plates: readonly [number, number];
 }
 
 const quiet = { line: () => {}, bar: () => ({ advance: () => {}, finish: () => {} }) };
@@ -54,6 +64,7 @@ export async function runCase(given: Case, folder: string, keep: boolean): Promi
   const against = await openLayout(drawn.against.layoutFile, {});
   const process = processSchema.parse(parse(readFileSync(drawn.against.processFile, 'utf8')));
   const from = performance.now();
+  const cpu = cpuUsage();
   try {
     const voxelUm = [survey.voxel_nm.x / 1000, survey.voxel_nm.y / 1000, survey.voxel_nm.z / 1000] as const;
     const work = await makeWorkVolume({
@@ -67,27 +78,45 @@ export async function runCase(given: Case, folder: string, keep: boolean): Promi
     const boxUm = boundsUm(against.layout, top)!;
     const result = await placeAutomatically({
       ...{ work, stack, signs: [1, -1], threads: 2, allowed: () => true },
-      centresUm: drawn.centresUm ?? boxUm,
+      ...{ centresUm: drawn.centresUm ?? boxUm, layoutUm: boxUm },
       pause: async () => {},
     });
     const seconds = (performance.now() - from) / 1000;
-    const truth = JSON.parse(readFileSync(join(out, 'truth.json'), 'utf8'));
-    const map = result.best && compose3(result.best.workToDie, workFromFile(work.binning));
-    const errors = map ? errorsOf(map, result.best!.warp, truth, survey.shape) : null;
-    const u = result.best?.uncertaintyUm;
+    const { user, system } = cpuUsage(cpu);
+    const truth: Truth = JSON.parse(readFileSync(join(out, 'truth.json'), 'utf8'));
+    const { best } = result;
+    const found = best && compose3(best.workToDie, workFromFile(work.binning));
+    const measured =
+      found && result.verdict !== 'unplaced'
+        ? await measureHeights({
+            scan: {
+              ...{ ...source.shape, mask: field.mask, brokenSlices: survey.broken_slices },
+              slice: (k) => source.read({ k: [k, k + 1] }),
+            },
+            placement: { voxel_to_die_um: mutable(found), warp: best.warp },
+            plan: planPlates(found, field.box, survey.shape.nz),
+            ...{ process, sliceUm: voxelUm[2], drawing: layerDrawing(against.layout, top) },
+          })
+        : null;
+    const map = measured?.redepthed?.voxelToDieUm ?? found;
+    const errors = map ? errorsOf(map, measured?.bowedWarp ?? best!.warp, truth, survey.shape) : null;
+    const u = best && widened(best.uncertaintyUm, work);
+    // As in a build: a place whose layers do not hold over the field is not locked.
+    const verdict = result.verdict === 'locked' && !measured ? 'ambiguous' : result.verdict;
+    const right = drawn.kind !== 'wrong' && errors !== null && errors.plane[0]! < 4 && errors.depth[0]! < 12;
+    const deep = measured?.redepthed?.sdUm ?? u?.z ?? Number.NaN;
     return {
-      ...{ seed: drawn.seed, case: drawn, verdict: result.verdict, evidence: result.evidence, seconds },
-      bent: Boolean(result.best?.warp),
-      right:
-        (drawn.kind === 'place' || drawn.kind === 'bare') &&
-        errors !== null &&
-        errors.plane[0]! < 4 &&
-        errors.depth[0]! < 12,
+      ...{ seed: drawn.seed, case: drawn, verdict, evidence: result.evidence, seconds, right },
+      cpuSeconds: (user + system) / 1e6,
+      bent: Boolean(best?.warp),
       planeVoxels: errors?.plane[0] ?? Number.NaN,
       planeP95Voxels: errors?.plane[1] ?? Number.NaN,
       depthVoxels: errors?.depth[0] ?? Number.NaN,
       middleVoxels: errors?.middle ?? [Number.NaN, Number.NaN, Number.NaN],
-      uncertaintyVoxels: u ? [u.x / voxelUm[0], u.y / voxelUm[1], u.z / voxelUm[2]] : null,
+      uncertaintyVoxels: u ? [u.x / voxelUm[0], u.y / voxelUm[1], deep / voxelUm[2]] : null,
+      ...(right && measured
+        ? heightsAgainst(measured.layers, truth, survey.shape, voxelUm[2])
+        : { facesVoxels: [], plates: [0, 0] as const }),
     };
   } finally {
     await source.close();
@@ -121,7 +150,35 @@ const image = (drawn: Case, out: string) =>
     conditions: drawn.conditions,
   });
 
+const mutable = (map: Affine3): Placement['voxel_to_die_um'] => [[...map[0]], [...map[1]], [...map[2]]];
+
+/** What layers.json would say, against what the chip was made with. */
+function heightsAgainst(
+  { layers, plates }: Layers,
+  truth: Truth,
+  { nx, ny }: { readonly nx: number; readonly ny: number },
+  voxelUm: number,
+): Pick<Outcome, 'facesVoxels' | 'plates'> {
+  const facesVoxels = layers.flatMap((layer) => {
+    const made = truth.layers.find((l) => l.name === layer.name);
+    if (!made || layer.heights_from !== 'image') return [];
+    const faces = [layer.bottom_um - made.bottom_um, layer.top_um - made.top_um];
+    return (layer.seen === 'whole' ? faces : []).map((d) => Math.abs(d) / voxelUm);
+  });
+  let [good, all] = [0, 0];
+  for (const { layer, slice } of plates) {
+    const z = apply3(truth.voxel_to_die_um, [(nx - 1) / 2, (ny - 1) / 2, slice])[2];
+    if (truth.layers.some((l) => Math.min(Math.abs(z - l.bottom_um), Math.abs(z - l.top_um)) < voxelUm))
+      continue;
+    const there = truth.layers.filter((l) => z > l.bottom_um && z < l.top_um).map((l) => l.name);
+    all++;
+    if (layer === null ? there.length === 0 : there.includes(layer)) good++;
+  }
+  return { facesVoxels, plates: [good, all] };
+}
+
 interface Truth {
+  readonly layers: readonly { readonly name: string; readonly bottom_um: number; readonly top_um: number }[];
   readonly voxel_to_die_um: Affine3;
   readonly distortion: {
     readonly u_terms: Term[];

@@ -39,7 +39,12 @@ for (let seed = Number(values.from); seed < Number(values.from) + Number(values.
       `${outcome.verdict.padEnd(9)} ${outcome.right ? 'right' : 'WRONG'} off ${outcome.planeVoxels.toFixed(2)}/` +
       `${outcome.depthVoxels.toFixed(2)} score ${e.score.toFixed(2)} decoys ${e.aboveDecoys.toFixed(1)} rival ` +
       `${e.rival.toFixed(2)} over ${e.overRival.toFixed(1)} agree ${e.agreeing.toFixed(2)} least ${e.leastGroup.toFixed(2)} ` +
-      `${outcome.bent ? 'bent ' : ''}${outcome.seconds.toFixed(0)} s`,
+      `${outcome.bent ? 'bent ' : ''}sigma ${outcome.middleVoxels
+        .map((v, n) => (v / (outcome.uncertaintyVoxels?.[n] ?? Number.NaN)).toFixed(1))
+        .join(
+          ' ',
+        )} faces ${(outcome.facesVoxels.reduce((s, v) => s + v, 0) / outcome.facesVoxels.length).toFixed(2)} ` +
+      `plates ${outcome.plates.join('/')} ${outcome.cpuSeconds.toFixed(0)} s of processor`,
   );
 }
 console.log(placementTable(outcomes));

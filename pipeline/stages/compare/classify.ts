@@ -26,6 +26,8 @@ export interface Classified {
   readonly amplitude: number;
   /** How sure it is that it is this kind, given that it is there. */
   readonly kindOdds: number;
+  /** Extra metal that touches nothing drawn. */
+  readonly alone?: boolean;
 }
 
 /** Pixels around a difference within which connections are followed. */
@@ -53,7 +55,30 @@ export function classifyLayer(found: readonly Difference[], context: LayerContex
   const singles = clusterDifferences(found).flatMap((cluster) =>
     context.role === 'via' ? classifyVia(cluster, context) : [classifyConductor(cluster, context)],
   );
-  return joinShifted(singles);
+  return joinShifted(joinSides(singles, context.widthPx));
+}
+
+/** A wire that is narrower, or wider, on both sides is so at one place. */
+function joinSides(singles: readonly Classified[], widthPx: number): Classified[] {
+  const out: Classified[] = [];
+  for (const one of singles) {
+    const at =
+      one.kind === 'narrow' || one.kind === 'wide'
+        ? out.findIndex((o) => o.kind === one.kind && meet(grow(o.box, widthPx), one.box))
+        : -1;
+    const other = out[at];
+    if (!other) {
+      out.push(one);
+      continue;
+    }
+    out[at] = {
+      ...(one.z > other.z ? one : other),
+      box: join(one.box, other.box),
+      areaPx: one.areaPx + other.areaPx,
+      z: Math.hypot(one.z, other.z),
+    };
+  }
+  return out;
 }
 
 interface Neighbourhood {
@@ -99,7 +124,7 @@ function classifyConductor(cluster: readonly Difference[], context: LayerContext
   const near = neighbourhood(cluster, context.field);
   if (cluster[0]!.ground === 'gap') return { ...base, ...extraMetal(near, context) };
   const missing = missingMetal(near, context);
-  if (missing !== 'open') return { ...base, kind: missing, kindOdds: 0.95 };
+  if (missing !== 'open') return { ...base, kind: missing, kindOdds: 0.96 };
   // A wire that lost part of its cross-section everywhere in the box still conducts.
   const broken = logistic((base.amplitude - BROKEN_SHARE) / Math.max(amplitudeSd, 0.08));
   return broken >= 0.5
@@ -226,7 +251,10 @@ function depthOf({ width, height, drawn, changed }: Neighbourhood): number {
   return Math.sqrt(most);
 }
 
-function extraMetal(near: Neighbourhood, context: LayerContext): { kind: FindingKind; kindOdds: number } {
+function extraMetal(
+  near: Neighbourhood,
+  context: LayerContext,
+): { kind: FindingKind; kindOdds: number; alone?: boolean } {
   const { width, height, drawn, changed } = near;
   const reach = widen(widen(changed, width, height), width, height);
   const local = context.conductors ? null : labelComponents(drawn, width, height, 4).labels;
@@ -238,10 +266,10 @@ function extraMetal(near: Neighbourhood, context: LayerContext): { kind: Finding
     touched.add(local ? local[n]! : context.conductors![y * context.field.width + x]!);
   }
   touched.delete(0);
-  if (touched.size > 1) return { kind: 'bridge', kindOdds: 0.95 };
-  if (touched.size === 0) return { kind: 'extra-shape', kindOdds: 0.98 };
+  if (touched.size > 1) return { kind: 'bridge', kindOdds: 0.97 };
+  if (touched.size === 0) return { kind: 'extra-shape', kindOdds: 0.98, alone: true };
   return depthOf(near) <= Math.max(2, 0.4 * context.widthPx)
-    ? { kind: 'wide', kindOdds: 0.9 }
+    ? { kind: 'wide', kindOdds: 0.95 }
     : { kind: 'extra-shape', kindOdds: 0.9 };
 }
 
@@ -256,7 +284,7 @@ function classifyVia(cluster: readonly Difference[], context: LayerContext): Cla
     // Slivers are no vias: a via is about as wide as the others of its layer.
     const [w, h] = [base.box.x1 - base.box.x0, base.box.y1 - base.box.y0];
     if (Math.min(w, h) < 0.5 * context.widthPx || base.areaPx < 0.3 * context.widthPx ** 2) return [];
-    return [{ ...base, kind: drawn.some((v, n) => v && reach[n]) ? 'wide' : 'extra-via', kindOdds: 0.9 }];
+    return [{ ...base, kind: drawn.some((v, n) => v && reach[n]) ? 'wide' : 'extra-via', kindOdds: 0.96 }];
   }
   const boxes: PixelBox[] = Array.from({ length: vias.count + 1 }, () => ({
     x0: 1e9,

@@ -12,12 +12,14 @@ import { type Canvas, clip, grow, meet } from './canvas.ts';
 import { classifyLayer, type LayerContext } from './classify.ts';
 import { type PortraitImage, type PreparedLayer, prepareLayers } from './compare-layers.ts';
 import { COUPLING_REACH } from './evidence.ts';
+import { cutByRim } from './fill-groups.ts';
 import { evidenceAtRank, findDifferences, squareCoupling } from './find-differences.ts';
 import { withoutGhosts } from './ghosts.ts';
 import { type LayerShapes, readShapes } from './layer-drawing.ts';
-import { type FalseAlarms, falseAlarms, LEAST_Z } from './odds.ts';
+import { LEAST_Z } from './odds.ts';
 import { biasEntry, fillOf, findingOf, type NetsAt } from './report.ts';
 import { selfTest, type TestedLayer } from './self-test.ts';
+import { type Zones, zoneAt, zonesOf } from './zones.ts';
 
 export type { NetsAt } from './report.ts';
 
@@ -92,16 +94,18 @@ export function compareScan(input: CompareInput): CompareOutcome {
   const allowed = Math.min((FALSE_ALLOWED * Math.max(areaUm2, 1)) / 1000 / judgeable.length, 0.5);
   const searched = raw.map((s, n): Judged => {
     const { found, decoys } = own[n]!;
-    const alarms = falseAlarms(decoys, s.decoyZ);
-    const thresholdZ = alarms.threshold(allowed);
-    return { ...s, found: found.filter((d) => d.z >= thresholdZ), decoys, alarms, thresholdZ };
+    const field = s.layer.field!;
+    const zones = zonesOf(field, decoys, s.decoyZ, allowed);
+    const above = (d: Difference): boolean => d.z >= zoneAt(zones, field, d).thresholdZ;
+    return { ...s, found: found.filter(above), decoys: decoys.filter(above), zones };
   });
   const out: Findings['findings'] = [];
   const judgedArea: Record<string, number> = {};
   const tested: TestedLayer[] = [];
   let falseSeen = 0;
   for (const s of searched) {
-    const { layer, thresholdZ } = s;
+    const { layer, zones } = s;
+    const { thresholdZ } = zones.open;
     const context = contextOf(layer, prepared.layers, input.process, pixelUm);
     const side = Math.min(Math.max(Math.round(context.widthPx), 1), 21);
     const least = Math.sqrt(Math.max(squareCoupling(layer.field!.coupling, side), 0));
@@ -124,15 +128,19 @@ export function compareScan(input: CompareInput): CompareOutcome {
       continue;
     }
     judgedArea[layer.name] = areaUm2;
-    falseSeen += s.decoys.filter((d) => d.z >= thresholdZ).length;
-    for (const found of classifyLayer(differences, context))
-      out.push(findingOf(found, layer.name, s.thresholdZ, s.alarms, canvas, input.netsAt));
+    falseSeen += s.decoys.length;
+    const classified = classifyLayer(differences, context);
+    const atRim = classified.filter((c) => c.alone && cutByRim(c.box, judged, canvas.width));
+    if (atRim.length > 0) doubts.push(rimDoubt(atRim.length, layer.name));
+    for (const found of classified.filter((c) => !atRim.includes(c)))
+      out.push(findingOf(found, layer.name, zoneAt(zones, layer.field!, found.box), canvas, input.netsAt));
     tested.push({
       name: layer.name,
       context: { ...context, conductors: null },
-      thresholdZ,
+      zones,
       free: freePlaces(differences, s.clear, canvas),
       sidePx: side,
+      metalTrust: metalTrust(layer.field!),
     });
   }
   out.sort((a, b) => b.probability - a.probability || a.layer.localeCompare(b.layer));
@@ -151,6 +159,11 @@ export function compareScan(input: CompareInput): CompareOutcome {
   };
 }
 
+const rimDoubt = (count: number, layer: string): string =>
+  `On ${layer} the rim of the field cuts off ${count === 1 ? 'a shape' : `${count} shapes`} that ${
+    count === 1 ? 'is' : 'are'
+  } not drawn and touch${count === 1 ? 'es' : ''} nothing: fill or extra metal, which a cut-off shape does not tell.`;
+
 function nothing(doubts: string[]): Findings {
   return { version: 1, judged_area_um2: {}, findings: [], fill: [], bias: [], doubts };
 }
@@ -166,8 +179,7 @@ interface Searched {
 }
 
 interface Judged extends Searched {
-  readonly alarms: FalseAlarms;
-  readonly thresholdZ: number;
+  readonly zones: Zones;
 }
 
 /** Faults first, so that their own halos are not counted as decoys. */
@@ -236,6 +248,11 @@ function contextOf(
 function usualSide(shapes: LayerShapes): number {
   const sides = shapes.shapes.map(({ boxUm: b }) => Math.min(b[2] - b[0], b[3] - b[1])).sort((a, b) => a - b);
   return sides.length === 0 ? 0.2 : sides[Math.floor(sides.length / 4)]!;
+}
+
+function metalTrust({ drawn, judged, trust }: Field): number {
+  const own = trust.filter((_, n) => judged[n] !== 0 && drawn[n]! > 0.5).sort();
+  return own.length > 0 ? own[own.length >> 1]! : Infinity;
 }
 
 /** 1 where a phantom edit may be planted: judged, clear of fill and of all that was found. */

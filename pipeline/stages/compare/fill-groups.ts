@@ -47,16 +47,17 @@ export function groupFill(
   width: number,
 ): FillGroup[][] {
   const clear = layers.map(({ extra, known }) => extra.filter((d) => clearOf(d, known, width)));
-  const groups = clear.map(groupRows);
+  const cut = (d: Difference): boolean => cutByRim(d, judged, width);
+  const groups = clear.map((extra) => groupRows(extra, cut));
   const kinds = groups.flat();
   return groups.map((own, n) => {
     const taken = new Set(own.flatMap((g) => g.members));
     const rest = clear[n]!.filter((d) => !taken.has(d));
-    return withLone(own, kinds, rest, (d) => cutByRim(d, judged, width));
+    return withLone(own, kinds, rest, cut);
   });
 }
 
-function groupRows(extra: readonly Difference[]): FillGroup[] {
+function groupRows(extra: readonly Difference[], cut: (d: Difference) => boolean): FillGroup[] {
   let rest = [...extra];
   const groups: FillGroup[] = [];
   for (;;) {
@@ -68,7 +69,9 @@ function groupRows(extra: readonly Difference[]): FillGroup[] {
     if (lattice && lattice.on.length >= LEAST_MEMBERS && lattice.on.length >= REGULAR * alike.length) {
       // What lies within a place of the lattice belongs to it too: fill at the edge of the field is cut.
       const members = rest.filter(
-        (d) => within(d, lattice.nearest(centreOf(d), 1), seed.size) || between(d, lattice, seed.size),
+        (d) =>
+          (within(d, lattice.nearest(centreOf(d), 1), seed.size) || between(d, lattice, seed.size)) &&
+          (cut(d) || sameArea(d, alike, LOOSE)),
       );
       groups.push({ members, sizePx: seed.size, pitchPx: lattice.pitch });
       rest = rest.filter((d) => !members.includes(d));
@@ -103,8 +106,8 @@ function withLone(
     if (d.amplitude < NEARLY_FULL) continue;
     const whole = !cut(d);
     const like =
-      own.find((g) => likeSize(d, g.sizePx, !whole)) ??
-      kinds.find((g) => likeSize(d, g.sizePx, !whole) && (!whole || sameArea(d, g)));
+      own.find((g) => likeSize(d, g.sizePx, !whole) && (!whole || sameArea(d, g.members, CLOSE))) ??
+      kinds.find((g) => likeSize(d, g.sizePx, !whole) && (!whole || sameArea(d, g.members, EXACT)));
     if (like) put(d, like.sizePx, like.pitchPx);
     else if (d.amplitude >= (cut(d) ? NEARLY_FULL : FULL)) left.push(d);
   }
@@ -125,11 +128,20 @@ function withLone(
   return out;
 }
 
-/** Sides by the metal found, finer than whole pixels: what another layer's fill must agree with. */
-function sameArea(d: Difference, group: FillGroup): boolean {
+/** Agreement of sides, pixels and share: on a place of the rows; off them; with the fill of another layer. */
+const LOOSE = [1.5, 0.15] as const;
+const CLOSE = [1, 0.08] as const;
+const EXACT = [0.6, 0.05] as const;
+
+/** Sides by the metal found, finer than whole pixels: a blob is smaller than the box around it. */
+function sameArea(
+  d: Difference,
+  others: readonly Difference[],
+  [px, share]: readonly [number, number],
+): boolean {
   const side = (o: Difference): number => Math.sqrt(o.areaPx * Math.min(o.amplitude, 1.2));
-  const usual = median(group.members.map(side));
-  return Math.abs(side(d) - usual) <= Math.max(0.6, 0.05 * usual);
+  const usual = median(others.map(side));
+  return Math.abs(side(d) - usual) <= Math.max(px, share * usual);
 }
 
 const square = (d: PixelBox): boolean => Math.abs(sides(d)[0] - sides(d)[1]) <= 1;
@@ -146,7 +158,7 @@ function likeSize(d: PixelBox, size: readonly [number, number], cut: boolean): b
   return cut && near.some((ok, k) => ok && sides(d)[1 - k]! < size[1 - k]!);
 }
 
-function cutByRim(d: PixelBox, judged: Uint8Array, width: number): boolean {
+export function cutByRim(d: PixelBox, judged: Uint8Array, width: number): boolean {
   const { x0, y0, x1, y1 } = grow(d, 2);
   for (let y = Math.max(0, y0); y < y1; y++)
     for (let x = Math.max(0, x0); x < Math.min(x1, width); x++) if (!judged[y * width + x]) return true;

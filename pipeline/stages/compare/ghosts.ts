@@ -28,6 +28,8 @@ interface Candidate {
   left: number;
   /** Sum of what they explain. */
   shown: number;
+  /** Evidence by the noise alone, however far the model may be off there: what casts a halo outweighs the halo. */
+  readonly strength: number;
 }
 
 export interface WithoutGhosts {
@@ -39,13 +41,16 @@ export interface WithoutGhosts {
 export function withoutGhosts(layers: readonly LayerDifferences[]): WithoutGhosts[] {
   const candidate =
     (layer: LayerDifferences, decoy: boolean) =>
-    (d: Difference): Candidate => ({ layer, d, decoy, left: d.amplitude, shown: 0 });
+    (d: Difference): Candidate => ({
+      ...{ layer, d, decoy, left: d.amplitude, shown: 0 },
+      strength: d.z / Math.max(meanTrust(layer.field, d), 1e-6),
+    });
   const all = layers
     .flatMap((layer) => [
       ...layer.found.map(candidate(layer, false)),
       ...layer.decoys.map(candidate(layer, true)),
     ])
-    .sort((a, b) => b.d.z - a.d.z);
+    .sort((a, b) => b.strength - a.strength);
   const kernels = new Map<string, Float32Array>();
   const cross = (target: LayerDifferences, source: LayerDifferences): Float32Array | null => {
     const kernel = target.fit.kernels.get(source.number);
@@ -59,13 +64,14 @@ export function withoutGhosts(layers: readonly LayerDifferences[]): WithoutGhost
     return known;
   };
   const kept = layers.map((): WithoutGhosts => ({ found: [], decoys: [] }));
-  for (const { layer, d, decoy, left, shown } of all) {
+  for (const { layer, d, decoy, left, shown, strength } of all) {
     if (left < OWN_SHARE * d.amplitude || left < GHOST_DOUBT * shown) continue;
     const own = kept[layers.indexOf(layer)]!;
     (decoy ? own.decoys : own.found).push(d);
     if (decoy) continue;
     for (const other of all) {
-      if (other.layer === layer || other.d.z >= d.z || !meet(grow(d, COUPLING_REACH), other.d)) continue;
+      if (other.layer === layer || other.strength >= strength || !meet(grow(d, COUPLING_REACH), other.d))
+        continue;
       const kernel = cross(other.layer, layer);
       if (!kernel) continue;
       const evidence =
@@ -77,6 +83,12 @@ export function withoutGhosts(layers: readonly LayerDifferences[]): WithoutGhost
     }
   }
   return kept;
+}
+
+function meanTrust({ trust, width }: Field, d: Difference): number {
+  let sum = 0;
+  for (let y = d.y0; y < d.y1; y++) for (let x = d.x0; x < d.x1; x++) sum += trust[y * width + x]!;
+  return sum / ((d.x1 - d.x0) * (d.y1 - d.y0));
 }
 
 /** What metal at `b` of another layer means to the evidence for metal at `a`. */

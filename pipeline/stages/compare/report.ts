@@ -9,7 +9,7 @@ import type { PreparedLayer } from './compare-layers.ts';
 import type { LayerFit } from './fit-layers.ts';
 import { BANK_PX, kernelAt } from './kernel-bank.ts';
 import { noteOf } from './notes.ts';
-import type { FalseAlarms } from './odds.ts';
+import type { ZoneAlarms } from './zones.ts';
 
 /** Names of the drawn nets that have metal of a layer in a box of the die frame. */
 export type NetsAt = (layer: string, boxUm: Box) => string[];
@@ -23,17 +23,18 @@ type Finding = Findings['findings'][number];
 export function findingOf(
   found: Classified,
   layer: string,
-  thresholdZ: number,
-  alarms: FalseAlarms,
+  zone: ZoneAlarms,
   canvas: Canvas,
   netsAt?: NetsAt,
 ): Finding {
   const { grid } = canvas;
+  const { alarms } = zone;
+  const thresholdZ = Math.min(zone.thresholdZ, found.z);
   const box = boxUm(grid, found.box);
   const nets = netsAt?.(layer, growBox(box, grid.pixel_um)) ?? [];
   // Conductors of one net that touch are no bridge.
   const kind = found.kind === 'bridge' && nets.length === 1 ? 'extra-shape' : found.kind;
-  const real = 1 / (1 + alarms.expected(found.z));
+  const real = 1 / (1 + Math.max(alarms.expected(found.z), nearThreshold(found.z / thresholdZ)));
   const probability = Number(Math.min(real * found.kindOdds, 0.999).toFixed(3));
   const centreUm: [number, number] = [(box[0] + box[2]) / 2, (box[1] + box[3]) / 2];
   return {
@@ -56,6 +57,12 @@ export function findingOf(
     }),
   };
 }
+
+/**
+ * Tails of misfit are heavier than decoys alone show: just above the threshold a difference is as often false as true,
+ * half as much above it hardly ever. Slope from simulated scans of four layouts (tests/bench/results.md).
+ */
+const nearThreshold = (ratio: number): number => Math.exp(-10 * (ratio - 1));
 
 const round = (um: number): number => Math.round(um * 1e4) / 1e4;
 

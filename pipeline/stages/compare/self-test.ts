@@ -8,20 +8,24 @@ import { COUPLING_REACH } from './evidence.ts';
 import { findDifferences } from './find-differences.ts';
 import { kindsFor, type PhantomEdit, plantEdit, SIZES_PX } from './phantom-edits.ts';
 import { sizesFound } from './size-found.ts';
+import { leastThreshold, type Zones, zoneAt } from './zones.ts';
 
 export interface TestedLayer {
   readonly name: string;
   readonly context: LayerContext;
-  readonly thresholdZ: number;
+  readonly zones: Zones;
   /** 1 where edits may be planted: judged, and away from fill and findings. */
   readonly free: Uint8Array;
   /** Usual side of the layer's shapes, pixels. */
   readonly sidePx: number;
+  /** What coverage usually weighs where metal is drawn: a model with metal is trusted less than one without. */
+  readonly metalTrust: number;
 }
 
 const EDITS_PER_CELL = 10;
-/** Only this far around an edit is compared again. */
-const AROUND_PX = COUPLING_REACH + 8;
+/** Only this far around an edit is compared again: differences are looked for near it, their surroundings count. */
+const LOOK_PX = 6;
+const AROUND_PX = COUPLING_REACH + LOOK_PX + 2;
 
 /** False differences expected of the thresholds, per 1000 um2 of the field, and how many were seen. */
 export interface FalseCount {
@@ -81,7 +85,11 @@ export function selfTest(
 const round = (v: number): number => Number(v.toPrecision(4));
 
 /** The neighbourhood of an edit as a field of its own, with the edit's effect on the evidence. */
-export function editedField(field: Field, edit: PhantomEdit): { field: Field; box: PixelBox } {
+export function editedField(
+  field: Field,
+  edit: PhantomEdit,
+  metalTrust = Infinity,
+): { field: Field; box: PixelBox } {
   const box = clip(grow(edit.place, AROUND_PX), field);
   const [width, height] = [box.x1 - box.x0, box.y1 - box.y0];
   const cut = <T extends Float32Array | Uint8Array>(values: T): T => {
@@ -103,11 +111,20 @@ export function editedField(field: Field, edit: PhantomEdit): { field: Field; bo
     judged: cut(field.judged),
   };
   for (const { box: part, by } of edit.boxes) {
+    if (by === 1) distrust(own, box, grow(part, 1), metalTrust);
     for (let y = Math.max(part.y0, box.y0); y < Math.min(part.y1, box.y1); y++)
       for (let x = Math.max(part.x0, box.x0); x < Math.min(part.x1, box.x1); x++)
         setPixel(own, x - box.x0, y - box.y0, by);
   }
   return { field: own, box };
+}
+
+function distrust({ width, trust }: Field, box: PixelBox, part: PixelBox, most: number): void {
+  for (let y = Math.max(part.y0, box.y0); y < Math.min(part.y1, box.y1); y++)
+    for (let x = Math.max(part.x0, box.x0); x < Math.min(part.x1, box.x1); x++) {
+      const n = (y - box.y0) * width + x - box.x0;
+      trust[n] = Math.min(trust[n]!, most);
+    }
 }
 
 /** Covers or uncovers a pixel of the drawing; the model follows, and the residual with it. */
@@ -131,8 +148,19 @@ function setPixel(field: Field, x: number, y: number, by: 1 | -1): void {
 }
 
 function compareAgain(layer: TestedLayer, edit: PhantomEdit): { found: boolean; spurious: number } {
-  const { field, box } = editedField(layer.context.field, edit);
-  const differences = findDifferences(field, { leastZ: layer.thresholdZ, what: 'faults' });
+  const { field, box } = editedField(layer.context.field, edit, layer.metalTrust);
+  const within = {
+    ...{ x0: edit.place.x0 - box.x0, y0: edit.place.y0 - box.y0 },
+    ...{ x1: edit.place.x1 - box.x0, y1: edit.place.y1 - box.y0 },
+  };
+  const search = {
+    leastZ: leastThreshold(layer.zones),
+    what: 'faults',
+    within: grow(within, LOOK_PX),
+  } as const;
+  const differences = findDifferences(field, search).filter(
+    (d) => d.z >= zoneAt(layer.zones, field, d).thresholdZ,
+  );
   const place: PixelBox = {
     x0: edit.place.x0 - box.x0 - 1,
     y0: edit.place.y0 - box.y0 - 1,

@@ -36,11 +36,24 @@ export async function findPlace(
 }
 
 /**
- * What measuring the heights says of a placement: the bow it found is added, and a place found by the image alone whose
+ * What measuring the heights says of a placement: the bow it found is added, its depth follows what was measured, and a place found by the image alone whose
  * layers do not hold over the field is not locked.
  */
 export function withMeasuredHeights(placement: Placement, measured: MeasuredHeights | null): Placement {
-  if (measured) return measured.bowedWarp ? { ...placement, warp: measured.bowedWarp } : placement;
+  if (measured) {
+    const { bowedWarp, redepthed } = measured;
+    const u = placement.uncertainty_um;
+    return {
+      ...placement,
+      ...(bowedWarp ? { warp: bowedWarp } : {}),
+      ...(redepthed
+        ? {
+            voxel_to_die_um: redepthed.voxelToDieUm.map((row) => [...row]) as Placement['voxel_to_die_um'],
+            uncertainty_um: u && { ...u, z: redepthed.sdUm },
+          }
+        : {}),
+    };
+  }
   if (placement.source !== 'automatic' || placement.verdict !== 'locked') return placement;
   return {
     ...placement,

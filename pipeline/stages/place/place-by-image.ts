@@ -39,8 +39,8 @@ export const HINT_UM = 20;
 const BEYOND_HINT_FIELDS = 2;
 /** Layouts up to this many fields wide are searched whole, hint or not. */
 const WHOLE_FIELDS = 30;
-/** Errors at the middle of the scan that two in three of 32 simulated scans with known truth stayed below, voxels. */
-const COMMON_VOXELS = { plane: 0.14, depth: 1 } as const;
+/** What the scatter of layers and films leaves out, from simulated scans with known truth, voxels. */
+const COMMON_VOXELS = { plane: 0.07, depth: 0.3 } as const;
 /** Fewer slices or pixels than this show no structure to match. */
 const LEAST_VOXELS = 12;
 
@@ -73,7 +73,15 @@ export async function placeByImage(input: ImageAndDrawing, fallback: Placement):
     );
   const work = await workVolumeOf(input);
   const result = await placeAutomatically({
-    ...{ work, stack, centresUm, saidUm, threads: input.threads, pause: input.pause },
+    ...{
+      work,
+      stack,
+      centresUm,
+      layoutUm: input.layoutBoxUm,
+      saidUm,
+      threads: input.threads,
+      pause: input.pause,
+    },
     ...(input.signal ? { signal: input.signal } : {}),
     signs: scan.bright === 'auto' ? [1, -1] : [scan.bright === 'dense' ? 1 : -1],
     allowed: (map) =>
@@ -130,7 +138,7 @@ function placementOf(result: AutomaticResult, map: Affine3, work: WorkVolume, ba
 /** The scatter of the patches says nothing of what they have in common; what trials with known truth showed is added. */
 export function widened(
   scatter: { x: number; y: number; z: number },
-  work: WorkVolume,
+  work: Pick<WorkVolume, 'voxelUm'>,
 ): Placement['uncertainty_um'] {
   if (!Number.isFinite(scatter.x + scatter.y + scatter.z)) return null;
   const side = COMMON_VOXELS.plane * work.voxelUm[0];

@@ -1,12 +1,17 @@
 /** Fixity: the list of all files of a folio with their checksums, made and checked. */
-import { createHash } from 'node:crypto';
-import { createReadStream } from 'node:fs';
 import { readdir, readFile, stat } from 'node:fs/promises';
 import { join, relative, sep } from 'node:path';
-import { MANIFEST_PATH, type Manifest, manifestSchema } from '../../../shared/artefacts/manifest.ts';
+import {
+  MANIFEST_PATH,
+  type Manifest,
+  type ManifestFile,
+  manifestSchema,
+} from '../../../shared/artefacts/manifest.ts';
 import { readJson } from '../../../shared/artefacts/read.ts';
 import { InputFault } from '../../../shared/errors.ts';
 import { writeArtefact } from '../../output/files.ts';
+import { CRATE_FILE } from './record/crate.ts';
+import { hashFile, severalAtOnce } from './record/hash-files.ts';
 
 /** Every file below a folder but the manifest, relative with forward slashes, sorted. */
 export async function folioFiles(folder: string): Promise<string[]> {
@@ -18,35 +23,37 @@ export async function folioFiles(folder: string): Promise<string[]> {
     .sort();
 }
 
-export async function sha256(file: string): Promise<string> {
-  const hash = createHash('sha256');
-  for await (const chunk of createReadStream(file)) hash.update(chunk as Buffer);
-  return hash.digest('hex');
-}
+/** Checksum of one file, in hexadecimal. */
+export const sha256 = async (file: string): Promise<string> => (await hashFile(file, ['sha256'])).sha256;
 
-async function sumOf(file: string): Promise<{ bytes: number; sha256: string }> {
-  const data = await readFile(file);
-  return { bytes: data.length, sha256: createHash('sha256').update(data).digest('hex') };
-}
+const listed = async (folder: string, path: string): Promise<ManifestFile> => ({
+  path,
+  ...(await hashFile(join(folder, path), ['sha256'])),
+});
 
 /**
  * @param known checksums that were taken when a file was written, by its path; the others are read
+ * @param addCrate is given every file but the crate, and writes the crate, which is listed too
  * @returns number and total size of the files listed
  */
 export async function writeManifest(
   folder: string,
   software: Manifest['software'],
   known: ReadonlyMap<string, { readonly bytes: number; readonly sha256: string }> = new Map(),
+  addCrate?: (files: readonly ManifestFile[]) => Promise<void>,
 ): Promise<{ files: number; bytes: number }> {
-  const files: Manifest['files'] = [];
-  let bytes = 0;
-  for (const path of await folioFiles(folder)) {
-    const sum = known.get(path) ?? (await sumOf(join(folder, path)));
-    files.push({ path, bytes: sum.bytes, sha256: sum.sha256 });
-    bytes += sum.bytes;
+  const paths = (await folioFiles(folder)).filter((path) => path !== CRATE_FILE);
+  const files = await severalAtOnce(paths, async (path) => {
+    const sum = known.get(path);
+    return sum ? { path, bytes: sum.bytes, sha256: sum.sha256 } : listed(folder, path);
+  });
+  if (addCrate) {
+    await addCrate(files);
+    files.push(await listed(folder, CRATE_FILE));
+    files.sort((a, b) => (a.path < b.path ? -1 : 1));
   }
   await writeArtefact(join(folder, MANIFEST_PATH), manifestSchema, { version: 1, software, files });
-  return { files: files.length, bytes };
+  return { files: files.length, bytes: files.reduce((sum, { bytes }) => sum + bytes, 0) };
 }
 
 export interface FixityReport {
@@ -56,7 +63,7 @@ export interface FixityReport {
 }
 
 /** @throws InputFault when the folder holds no manifest */
-export async function verifyFolio(folder: string, onFile: () => void = () => {}): Promise<FixityReport> {
+export async function readManifest(folder: string): Promise<Manifest> {
   const file = join(folder, MANIFEST_PATH);
   const text = await readFile(file, 'utf8').catch((cause) => {
     throw new InputFault(
@@ -70,24 +77,50 @@ export async function verifyFolio(folder: string, onFile: () => void = () => {})
       { cause },
     );
   });
-  const manifest = readJson(text, file, manifestSchema);
-  const faults: string[] = [];
-  for (const entry of manifest.files) {
-    const path = join(folder, entry.path);
-    const size = await stat(path).then(
-      (s) => s.size,
-      () => null,
-    );
-    if (size === null) faults.push(`${entry.path}: missing`);
-    else if (size !== entry.bytes)
-      faults.push(`${entry.path}: damaged, ${size} bytes instead of ${entry.bytes}`);
-    else if ((await sha256(path)) !== entry.sha256)
-      faults.push(`${entry.path}: damaged, the checksum differs`);
+  return readJson(text, file, manifestSchema);
+}
+
+/**
+ * @param onFile is told of every file that was looked at
+ * @throws InputFault when the folder holds no manifest
+ */
+export async function verifyFolio(
+  folder: string,
+  onFile: () => void = () => {},
+  known?: Manifest,
+): Promise<FixityReport> {
+  const manifest = known ?? (await readManifest(folder));
+  const faults = await severalAtOnce(manifest.files, async (entry) => {
+    const fault = await fileFault(folder, entry);
     onFile();
-  }
-  const listed = new Set(manifest.files.map((entry) => entry.path));
-  for (const path of await folioFiles(folder)) {
-    if (!listed.has(path)) faults.push(`${path}: not in the manifest`);
-  }
-  return { checked: manifest.files.length, faults };
+    return fault;
+  });
+  const recorded = new Set(manifest.files.map((entry) => entry.path));
+  const unexpected = (await folioFiles(folder)).filter((path) => !recorded.has(path));
+  return {
+    checked: manifest.files.length,
+    faults: [
+      ...faults.filter((fault) => fault !== null),
+      ...unexpected.map((path) => `${path}: unexpected, not in the manifest`),
+    ],
+  };
+}
+
+async function fileFault(folder: string, entry: ManifestFile): Promise<string | null> {
+  // The manifest is data: a path in it may not lead out of the folio.
+  if (entry.path.split('/').includes('..') || entry.path.startsWith('/'))
+    return `${entry.path}: leads out of the folio`;
+  const path = join(folder, entry.path);
+  const size = await stat(path).then(
+    (s) => s.size,
+    () => null,
+  );
+  if (size === null) return `${entry.path}: missing`;
+  if (size !== entry.bytes) return `${entry.path}: damaged, ${size} bytes instead of ${entry.bytes}`;
+  const sha256 = await hashFile(path, ['sha256']).then(
+    (hashed) => hashed.sha256,
+    () => null,
+  );
+  if (sha256 === null) return `${entry.path}: cannot be read`;
+  return sha256 === entry.sha256 ? null : `${entry.path}: damaged, the checksum differs`;
 }

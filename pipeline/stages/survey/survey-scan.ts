@@ -10,7 +10,7 @@ import { acquisitionChecks } from './acquisition-checks.ts';
 import { type FieldOfView, findFieldOfView } from './field-of-view.ts';
 import { CAMPAIGN_FILE } from './load-campaign.ts';
 import { type GreySample, sampleGreys } from './sample-greys.ts';
-import { campaignPath, volumeSpec } from './volume-spec.ts';
+import { campaignPath, publishedPath, volumeSpec } from './volume-spec.ts';
 
 export interface SurveyedScan {
   readonly scan: CampaignScan;
@@ -65,8 +65,8 @@ export async function surveyScan(
       version: 1,
       format: source.format,
       files: source.files.length,
-      first_file: campaignPath(folder, source.files[0]!),
-      last_file: campaignPath(folder, source.files.at(-1)!),
+      first_file: publishedPath(folder, source.files[0]!),
+      last_file: publishedPath(folder, source.files.at(-1)!),
       bytes: source.bytes,
       shape: { ...source.shape },
       type: source.type,

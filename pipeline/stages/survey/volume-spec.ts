@@ -1,6 +1,6 @@
 /** From what campaign.yaml says of a scan to what a volume reader needs. */
 import { stat } from 'node:fs/promises';
-import { extname, relative } from 'node:path';
+import { basename, extname, isAbsolute, relative } from 'node:path';
 import { glob } from 'tinyglobby';
 import type { CampaignScan } from '../../../shared/artefacts/campaign.ts';
 import { InputFault } from '../../../shared/errors.ts';
@@ -68,6 +68,12 @@ async function seriesSpec(
   await checkFound(folder, found, place, allowOutside);
   const files = orderSeries(found, { pattern, file: CAMPAIGN_FILE, place });
   return { kind: PICTURES.has(extname(files[0]).toLowerCase()) ? 'pictures' : 'tiff', files };
+}
+
+/** Path as it may be published: below the campaign, or the name alone, for folders outside are this machine's business. */
+export function publishedPath(folder: string, file: string): string {
+  const path = campaignPath(folder, file);
+  return path.startsWith('..') || isAbsolute(path) ? basename(path) : path;
 }
 
 /** Path as the user knows it: relative to the campaign. */

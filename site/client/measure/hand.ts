@@ -104,6 +104,8 @@ export class Hand {
   #put(point: PointUm, surface: Surface): void {
     const held = this.#held!;
     this.#cursor = point;
+    // What is said of the reading must not be talked over by where the crosshair was.
+    clearTimeout(this.#sayTimer);
     const near = (other: PointUm | undefined): boolean => {
       const [a, b] = [surface.place(point), other && surface.place(other)];
       return !!a && !!b && Math.hypot(a[0] - b[0], a[1] - b[1]) < SAME_PX;

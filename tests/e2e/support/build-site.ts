@@ -2,14 +2,18 @@
 import { execFileSync } from 'node:child_process';
 import { cpSync, rmSync } from 'node:fs';
 import { join, resolve } from 'node:path';
-import { makeFolio } from '../../fixtures/folio/make-folio.ts';
+import { type MadeFolio, makeFolio } from '../../fixtures/folio/make-folio.ts';
 
 const REPO = resolve(import.meta.dirname, '../../..');
 export const WORK = join(REPO, 'tests/.work/e2e');
 
-/** @returns folder of the finished folio */
-export async function buildSite(work = WORK): Promise<string> {
+/**
+ * @param change what to do to the artefacts and lessons before the pages are made
+ * @returns folder of the finished folio
+ */
+export async function buildSite(work = WORK, change: (made: MadeFolio) => void = () => {}): Promise<string> {
   const made = await makeFolio(join(work, 'artefacts'));
+  change(made);
   const out = join(work, 'folio');
   rmSync(out, { recursive: true, force: true });
   try {

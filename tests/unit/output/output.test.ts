@@ -217,7 +217,7 @@ describe('fixity', () => {
       'a.txt: damaged, the checksum differs',
       'b.txt: damaged, 13 bytes instead of 6',
       'c.txt: missing',
-      'e.txt: not in the manifest',
+      'e.txt: unexpected, not in the manifest',
     ]);
   });
 });

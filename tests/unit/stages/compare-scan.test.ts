@@ -9,7 +9,7 @@ import { portraitsOf, type Rectangle, type SyntheticImage } from '../../fixtures
 
 const PIXEL = 0.04;
 const SIDE = 260;
-const PATIENCE_MS = 90_000;
+const PATIENCE_MS = 240_000;
 
 const process = processSchema.parse({
   name: 'Two metals (invented)',
@@ -113,7 +113,11 @@ const image = (seed: number): SyntheticImage => ({
   wideningUm: 0.008 * (seed % 2),
 });
 
-function compared(made: readonly (readonly Rectangle[])[], seed: number, verdict = 'locked'): CompareOutcome {
+function compared(
+  made: readonly (readonly Rectangle[])[],
+  seed: number,
+  { verdict = 'locked', selfTest = false } = {},
+): CompareOutcome {
   const layers = made.map((rectangles, n) => ({ name: process.layers[n]!.name, rectangles }));
   const values = portraitsOf(layers, image(seed));
   return compareScan({
@@ -124,7 +128,7 @@ function compared(made: readonly (readonly Rectangle[])[], seed: number, verdict
     layers: heights,
     grid: { origin_um: [0, (SIDE - 1) * PIXEL], pixel_um: PIXEL, width_px: SIDE, height_px: SIDE },
     portraits: values.map((v, n) => ({ name: process.layers[n]!.name, values: v })),
-    seed,
+    ...{ seed, selfTest },
   });
 }
 
@@ -175,7 +179,7 @@ describe('compareScan', () => {
   it.each([3, 4])(
     'finds nothing on a sound chip, and says how wide its lines are, seed %i',
     (seed) => {
-      const { findings, selftest } = compared(drawing, seed);
+      const { findings, selftest } = compared(drawing, seed, { selfTest: true });
       expect(findings.findings).toEqual([]);
       expect(findings.fill).toEqual([]);
       const metal1 = findings.bias.find((b) => b.layer === 'metal1')!;
@@ -191,8 +195,21 @@ describe('compareScan', () => {
     PATIENCE_MS,
   );
 
+  it(
+    'doubts, and finds nothing, where the drawing is that of something else',
+    () => {
+      // The chip's first metal runs where the drawing has its second, and the other way round; no via is where it is drawn.
+      const turned = (list: readonly Rectangle[]): Rectangle[] =>
+        list.map(([x0, y0, x1, y1]) => [y0 + 0.17, x0 + 0.23, y1 + 0.17, x1 + 0.23]);
+      const { findings } = compared(drawing.map(turned), 5);
+      expect(findings.findings).toEqual([]);
+      expect(findings.doubts.length).toBeGreaterThanOrEqual(3);
+    },
+    PATIENCE_MS,
+  );
+
   it('judges nothing where the placement is in doubt', () => {
-    const { findings, selftest } = compared(faulty, 1, 'ambiguous');
+    const { findings, selftest } = compared(faulty, 1, { verdict: 'ambiguous' });
     expect(findings).toMatchObject({ findings: [], fill: [], judged_area_um2: {} });
     expect(findings.doubts).toHaveLength(1);
     expect(selftest).toBeNull();

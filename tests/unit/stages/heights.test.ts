@@ -18,6 +18,7 @@ async function measure(made: Scene, off: { lift?: number; scale?: number } = {})
   ) as unknown as Matrix;
   const plan = planPlates(map, [0, 0, made.scan.nx, made.scan.ny], made.scan.nz);
   const found = await measureHeights({
+    sliceUm: null,
     ...{ scan: made.scan, process: made.process, drawing: made.drawing, plan },
     placement: { voxel_to_die_um: map, warp: null },
   });

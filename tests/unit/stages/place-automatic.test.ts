@@ -7,6 +7,7 @@ import type { WorkVolume } from '../../../pipeline/stages/place/automatic/work-v
 import { type Affine3, apply3 } from '../../../shared/affine.ts';
 import type { ProcessLayer } from '../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
+import type { Box } from '../../../shared/polygon.ts';
 
 type Rectangle = readonly [number, number, number, number];
 interface Chip {
@@ -168,9 +169,10 @@ function scanOf(
   };
 }
 
-const place = (work: WorkVolume, chip: Chip) =>
+const REGION = [11.8, 10.3, 13.4, 11.9] as const;
+const place = (work: WorkVolume, chip: Chip, centresUm: Box = REGION, layoutUm: Box = centresUm) =>
   placeAutomatically({
-    ...{ work, centresUm: [11.8, 10.3, 13.4, 11.9] as const, signs: [1, -1] as const, allowed: () => true },
+    ...{ work, centresUm, layoutUm, signs: [1, -1] as const, allowed: () => true },
     stack: { layers: chip.layers, render: (layer, grid) => render(chip, layer, grid) },
     threads: 2,
     pause: async () => {},
@@ -178,7 +180,7 @@ const place = (work: WorkVolume, chip: Chip) =>
 
 const POSE: Pose = { x: 12.6, y: 11.1, turnDeg: 97, mirrored: true, topFirst: true, tilt: [0.004, -0.006] };
 
-describe('automatic placement', { timeout: 60_000 }, () => {
+describe('automatic placement', { timeout: 300_000 }, () => {
   it('places a turned, mirrored, inverted, noisy scan to a fraction of a voxel', async () => {
     const chip = randomChip(1);
     const result = await place(scanOf(chip, POSE, -1, 0.6, 2), chip);
@@ -194,6 +196,23 @@ describe('automatic placement', { timeout: 60_000 }, () => {
       expect(Math.hypot(found[0] - wanted[0], found[1] - wanted[1]) / VOXEL).toBeLessThan(0.6);
       expect(Math.abs(found[2] - wanted[2]) / VOXEL).toBeLessThan(1.5);
     }
+  });
+
+  it('does not lock a copy of the true place that a wrong hint leads to', async () => {
+    const chip = randomChip(1);
+    // A second copy 26 um to the right.
+    const twice = {
+      ...chip,
+      shapes: chip.shapes.map((s) => [...s, ...s.map(([a, b, c, d]) => [a + 26, b, c + 26, d] as const)]),
+    };
+    const work = scanOf(chip, POSE, 1, 0.6, 2);
+    const region = [37.8, 10.3, 39.4, 11.9] as const;
+    const result = await place(work, twice, region, [0, 0, 50, 24]);
+    expect(result.verdict).toBe('ambiguous');
+    expect(result.doubts.join(' ')).toMatch(/Another place fits nearly as well|outside or at the border/);
+    const [x] = apply3(result.runnerUp!.workToDie, [(SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2, 14]);
+    const [own] = apply3(result.best!.workToDie, [(SIZE[0] - 1) / 2, (SIZE[1] - 1) / 2, 14]);
+    expect(Math.abs(Math.abs(x - own) - 26)).toBeLessThan(0.3);
   });
 
   it('does not place a scan of another chip', async () => {

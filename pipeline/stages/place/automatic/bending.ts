@@ -11,7 +11,7 @@ export interface Field {
 }
 
 /** Powers of x and y, degree two and three: what an affine map cannot do. */
-const POWERS: readonly (readonly [number, number])[] = [
+export const POWERS: readonly (readonly [number, number])[] = [
   [2, 0],
   [1, 1],
   [0, 2],
@@ -127,19 +127,24 @@ function squares(
 /** Only the powers: the linear part belongs to the map. */
 function warpOf({ solution }: RobustFit, field: Field): Warp {
   const count = 4 + POWERS.length;
+  return warpOfPowers(solution.slice(4, count), solution.slice(count + 4), field);
+}
+
+/** @param x coefficients of the powers: how far the picture lies too far along x, micrometres; y likewise */
+export function warpOfPowers(x: readonly number[], y: readonly number[], field: Field): Warp {
   const reach = REACH * field.half;
   const step = (2 * reach) / (POINTS - 1);
   const dx: number[] = [];
   const dy: number[] = [];
   for (let row = 0; row < POINTS; row++) {
     for (let column = 0; column < POINTS; column++) {
-      const x = -REACH + (2 * REACH * column) / (POINTS - 1);
-      const y = -REACH + (2 * REACH * row) / (POINTS - 1);
-      const value = (from: number): number =>
-        POWERS.reduce((sum, [a, b], n) => sum + solution[from + 4 + n]! * clamp(x) ** a * clamp(y) ** b, 0);
+      const u = clamp(-REACH + (2 * REACH * column) / (POINTS - 1));
+      const v = clamp(-REACH + (2 * REACH * row) / (POINTS - 1));
+      const value = (of: readonly number[]): number =>
+        POWERS.reduce((sum, [a, b], n) => sum + of[n]! * u ** a * v ** b, 0);
       // The picture lies too far by the fitted amount.
-      dx.push(-value(0));
-      dy.push(-value(count));
+      dx.push(-value(x));
+      dy.push(-value(y));
     }
   }
   return {

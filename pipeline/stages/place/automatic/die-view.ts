@@ -20,6 +20,8 @@ export interface DieView {
   readonly sums: Float32Array;
   /** 1 inside the field of view. */
   readonly weight: Float32Array;
+  /** First and last height that lies in the scan in the middle of the field; last before first where none does. */
+  readonly range: readonly [number, number];
   /** Layers that the scan covers at least half of. */
   readonly layers: readonly LayerView[];
 }
@@ -136,7 +138,7 @@ export function dieView(
     const spread = toUnitSpread(slab, volume.weight);
     if (spread > 0) layers.push({ ...drawn, middleUm, halfUm, slab, spread });
   }
-  return { grid, sums, weight: volume.weight, layers };
+  return { grid, sums, weight: volume.weight, range: [Math.max(0, first), last], layers };
 }
 
 /** Mean of the scan between two heights. */

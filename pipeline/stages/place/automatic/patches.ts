@@ -26,7 +26,7 @@ const GROUPS = 3;
 /** Share of a patch that must lie in the field of view. */
 const LEAST_INSIDE = 0.8;
 
-interface Patch {
+export interface Patch {
   readonly number: number;
   readonly column: number;
   readonly row: number;
@@ -222,7 +222,7 @@ function peakOf(
 }
 
 /** Top of the parabola through the best value and its neighbours a third of the width of the line away. */
-function peakOfLine(line: Float64Array): { at: number; curve: number } | null {
+export function peakOfLine(line: Float64Array): { at: number; curve: number } | null {
   const middle = (line.length - 1) / 2;
   const arm = Math.max(1, Math.round(middle / 3));
   let best = 0;

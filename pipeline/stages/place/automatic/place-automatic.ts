@@ -2,6 +2,8 @@
 import { type Affine3, apply3, compose3 } from '../../../../shared/affine.ts';
 import type { Evidence as EvidenceArtefact } from '../../../../shared/artefacts/evidence.ts';
 import type { Box } from '../../../../shared/polygon.ts';
+import { ladderOf } from '../heights/levels.ts';
+import { atBorder, inBox, lookBeyond } from './beyond.ts';
 import { cutDrawing, exactDrawing } from './die-view.ts';
 import type { DrawnStack } from './drawing.ts';
 import { decoysOf, evidenceArtefact, searchWords } from './evidence.ts';
@@ -20,6 +22,8 @@ export interface AutomaticInput {
   readonly stack: DrawnStack;
   /** Where the middle of the scan is looked for. */
   readonly centresUm: Box;
+  /** The whole layout. */
+  readonly layoutUm: Box;
   /** Where the campaign says it lies; null where it does not say. */
   readonly saidUm?: Box | null;
   readonly signs: readonly (1 | -1)[];
@@ -48,6 +52,10 @@ export interface AutomaticResult extends Judgement {
 /** Places of the search that are refined on the coarse level, and of those on the middle level. */
 const TRIED = 40;
 const FINALISTS = 6;
+/** Best places inside what was searched whose height, order and scale are taken for the rest of the layout. */
+const LEADING = 2;
+/** Places below this share of the best one's strength on the coarse level are no rivals on the middle one. */
+const HOPELESS = 0.65;
 /** Places that the search brings back. */
 const MOST_FOUND = 80;
 /** A place where the campaign says goes before a place elsewhere that is better by less than this. */
@@ -100,6 +108,21 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
     const start = compose3(dieFromFrame(hypothesis), frame);
     tried.push(await improve(coarse, { hypothesis, start }, cutDrawing(layout), roughly(pixelUm), pause));
   }
+  const leading = distinct(work, tried, apart).slice(0, LEADING);
+  const beyond = await lookBeyond(
+    {
+      ...{ work, frame, stack, centresUm, layoutUm: input.layoutUm, pixelUm, binUm, apart },
+      inside: leading.map((c) => ({ ...c.hypothesis, z: middleOf(work, c.workToDie)[2] })),
+      ...{ signs: input.signs, threads: input.threads, ...(input.signal ? { signal: input.signal } : {}) },
+    },
+    (box, pixel) => regionGrid(work, box, pixel),
+  );
+  for (const hypothesis of beyond?.found ?? []) {
+    const start = compose3(dieFromFrame(hypothesis), frame);
+    tried.push(
+      await improve(coarse, { hypothesis, start }, cutDrawing(beyond!.layout), roughly(pixelUm), pause),
+    );
+  }
   const ranked = distinct(work, tried, apart);
   const finalists: Candidate[] = [];
   const middleUm = Math.max(work.voxelUm[0], pixelUm / 2);
@@ -109,7 +132,9 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
     const [x, y] = middleOf(work, c.workToDie);
     return said !== null && inBox(said, x, y);
   };
-  const last = ranked.filter((c, n) => n < FINALISTS || (inSaid(c) && n < TRIED)).slice(0, 2 * FINALISTS);
+  const strongest = ranked[0]?.refined.strength ?? 0;
+  const likely = ranked.filter((c, n) => n < 2 || c.refined.strength >= HOPELESS * strongest);
+  const last = likely.filter((c, n) => n < FINALISTS || (inSaid(c) && n < TRIED)).slice(0, 2 * FINALISTS);
   for (const { hypothesis, workToDie: start } of last)
     finalists.push(await improve(middle, { hypothesis, start }, exact, finer(pixelUm), pause));
   finalists.sort((p, q) => q.refined.strength - p.refined.strength);
@@ -122,20 +147,23 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   // What the campaign says rules out rivals elsewhere, but only where something there fits.
   const rivals = finalists.filter((c) => c !== best && elsewhere(c) && (!asSaid || inSaid(c)));
   const coarseRivals = ranked.filter((c) => elsewhere(c) && (!asSaid || inSaid(c)));
-  const finest = await refine(
+  const fine = await refine(
     work,
     best.workToDie,
     best.refined.sign,
     exactDrawing(stack, work.voxelUm[0], work.slowUm),
-    finest4(work.voxelUm[0]),
+    finest(work.voxelUm[0]),
     pause,
-    BEND_ROUNDS,
+    {
+      bendRounds: BEND_ROUNDS,
+      levelsUm: [...new Set([0, ...ladderOf(stack.layers).nominalUm])].sort((a, b) => a - b),
+    },
   );
   const own = best.hypothesis.orientation + (best.hypothesis.rising === 1 ? 0 : 8);
   const judgement = judge(
     {
       tried: triedOf(work, best),
-      finest: finest.agreement,
+      finest: fine.agreement,
       found: Math.max(best.hypothesis.score, orientations[own]!),
     },
     rivals.map((rival) => triedOf(work, rival)),
@@ -143,21 +171,20 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   );
   const runnerUp = rivals[0] ?? coarseRivals[0] ?? null;
   const shown = evidenceArtefact({
-    ...{ work: coarse.work, workToDie: compose3(finest.workToDie, coarse.toFinest), sign: finest.sign },
-    ...{ drawing: cutDrawing(layout), agreement: finest.agreement },
+    ...{ work: coarse.work, workToDie: compose3(fine.workToDie, coarse.toFinest), sign: fine.sign },
+    ...{ drawing: cutDrawing(layout), agreement: fine.agreement },
     words: searchWords(judgement.evidence),
-    decoys: decoysOf(orientations, own, Math.max(best.hypothesis.score, orientations[own]!), finest.score),
+    decoys: decoysOf(orientations, own, Math.max(best.hypothesis.score, orientations[own]!), fine.score),
     runnerUp: runnerUp && {
       workToDie: compose3(runnerUp.workToDie, coarse.toFinest),
       sign: runnerUp.refined.sign,
       score: runnerUp.refined.score,
     },
   });
-  return { ...againstSaid(judgement, said, middleOf(work, finest.workToDie)), best: finest, runnerUp, shown };
+  const here = middleOf(work, fine.workToDie);
+  const told = againstBorder(againstSaid(judgement, said, here), input, here, apart.planeUm);
+  return { ...told, best: fine, runnerUp, shown };
 }
-
-const inBox = ([x0, y0, x1, y1]: Box, x: number, y: number): boolean =>
-  x >= x0 && x <= x1 && y >= y0 && y <= y1;
 
 /** A place that the campaign contradicts is not locked, however well it fits: one of the two is wrong. */
 function againstSaid(judgement: Judgement, said: Box | null, middle: readonly number[]): Judgement {
@@ -174,6 +201,25 @@ function againstSaid(judgement: Judgement, said: Box | null, middle: readonly nu
   };
 }
 
+/** A place beside or at the border of what was searched is not locked: a better one may lie beyond. */
+function againstBorder(
+  judgement: Judgement,
+  { centresUm, layoutUm }: AutomaticInput,
+  [x, y]: readonly [number, number, number],
+  nearUm: number,
+): Judgement {
+  if (judgement.verdict !== 'locked' || !atBorder(centresUm, layoutUm, x, y, nearUm)) return judgement;
+  return {
+    ...judgement,
+    verdict: 'ambiguous',
+    doubts: [
+      `The best place (${x.toFixed(1)}, ${y.toFixed(1)} µm) lies outside or at the border of the region that was searched ` +
+        `(${centresUm.map((v) => v.toFixed(1)).join(', ')} µm). Correct or widen near_um and within_um, or give landmarks.`,
+      ...judgement.doubts,
+    ],
+  };
+}
+
 const roughly = (pixelUm: number): RefineRound[] => [
   { reachUm: 4 * pixelUm, deepUm: 0.4 },
   { reachUm: 3 * pixelUm, deepUm: 0.35 },
@@ -183,8 +229,8 @@ const finer = (pixelUm: number): RefineRound[] => [
   { reachUm: 2 * pixelUm, deepUm: 0.3 },
   { reachUm: 2 * pixelUm, deepUm: 0.3 },
 ];
-const finest4 = (voxelUm: number): RefineRound[] =>
-  [8, 5, 5, 5].map((voxels) => ({ reachUm: voxels * voxelUm, deepUm: 0.3 }));
+const finest = (voxelUm: number): RefineRound[] =>
+  [8, 5].map((voxels) => ({ reachUm: voxels * voxelUm, deepUm: 0.3 }));
 
 async function improve(
   level: WorkLevel,

@@ -7,6 +7,7 @@ import { addWarps, type Field, findBending } from './bending.ts';
 import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from './die-view.ts';
 import { type Cell, measureCells } from './patches.ts';
 import { type Row, robustFit } from './robust-fit.ts';
+import { settle } from './settle/settle.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 export interface Refined {
@@ -28,6 +29,13 @@ export interface RefineRound {
   readonly deepUm: number;
 }
 
+/** What is done at the end, on the finest level alone. */
+export interface Finish {
+  readonly bendRounds: number;
+  /** Heights where films of the process table begin and end, micrometres. */
+  readonly levelsUm: readonly number[];
+}
+
 export async function refine(
   work: WorkVolume,
   start: Affine3,
@@ -35,8 +43,8 @@ export async function refine(
   drawing: Drawing,
   rounds: readonly RefineRound[],
   pause: () => Promise<void>,
-  /** Whether a bending of the field is looked for after the rounds. */
-  bendRounds = 0,
+  /** Whether a bending of the field is looked for after the rounds, and all is settled together. */
+  finish: Finish | null = null,
 ): Promise<Refined> {
   let map = start;
   let grid: DieGrid = dieGrid(work, map, drawing);
@@ -57,7 +65,7 @@ export async function refine(
   }
   let warp: Warp | null = null;
   const field = fieldOf(work, map);
-  for (let n = 0; n < bendRounds; n++) {
+  for (let n = 0; n < (finish?.bendRounds ?? 0); n++) {
     await pause();
     const view = dieView(work, map, grid, warp);
     if (view.layers.length < 2) break;
@@ -73,7 +81,13 @@ export async function refine(
     uncertaintyUm = step.uncertaintyUm;
   }
   await pause();
-  const view = dieView(work, map, grid, warp);
+  let view: DieView | null = null;
+  if (finish && uncertaintyUm.x < Infinity) {
+    const { levelsUm } = finish;
+    const settled = await settle({ work, workToDie: map, warp, sign, drawing, levelsUm, field, pause });
+    if (settled) ({ workToDie: map, warp, uncertaintyUm, view } = settled);
+  }
+  view ??= dieView(work, map, grid, warp);
   const agreement = agreementOf(work, map, view, sign);
   const { layers, strength } = agreement;
   return {

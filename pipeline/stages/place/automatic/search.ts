@@ -27,6 +27,8 @@ export interface SearchInput {
   readonly apart: Apart;
   readonly threads: number;
   readonly signal?: AbortSignal;
+  /** Heights to try; left out: every height of the stack. */
+  readonly heights?: readonly Height[];
 }
 
 export interface SearchOutcome {
@@ -76,7 +78,7 @@ export async function search(input: SearchInput): Promise<SearchOutcome> {
     );
   };
   try {
-    const heights = heightsOf(layers, work.nz * work.voxelUm[2]);
+    const heights = input.heights ?? heightsOf(layers, work.nz * work.voxelUm[2]);
     const [first, ...others] = input.scales;
     const results = await look([first!], heights);
     if (others.length > 0) {
@@ -86,7 +88,7 @@ export async function search(input: SearchInput): Promise<SearchOutcome> {
       }));
       const promising = rank
         .sort((p, q) => q.score - p.score)
-        .slice(0, Math.ceil(SHARE_AT_OTHER_SCALES * heights.length))
+        .slice(0, Math.ceil((input.heights ? 1 : SHARE_AT_OTHER_SCALES) * heights.length))
         .map(({ height }) => height);
       results.push(...(await look(others, promising)));
     }

@@ -6,6 +6,7 @@ import type { PlateGrid } from '../../../../shared/frames.ts';
 import { percentile } from '../../../kernels/statistics.ts';
 import type { PlatePlan } from '../plan-plates.ts';
 import { bentBy, blockLifts, fitBow } from './bow.ts';
+import { type Redepthed, redepth } from './depth-scale.ts';
 import { gatherEvidence } from './evidence.ts';
 import { labelMeasured } from './label-measured.ts';
 import { coarseGrid, type ScanSlices } from './levelled-plates.ts';
@@ -19,6 +20,8 @@ export interface HeightsInput {
   readonly placement: Pick<Placement, 'voxel_to_die_um' | 'warp'>;
   readonly plan: PlatePlan;
   readonly process: Process;
+  /** Stated distance of the slices, micrometres, where the depth of the placement may follow the heights; else null. */
+  readonly sliceUm: number | null;
   /** Coverage of a layer on a grid, drawn fill included; all 0 where nothing is drawn. */
   readonly drawing: (layer: ProcessLayer, grid: PlateGrid) => Float32Array;
 }
@@ -27,6 +30,8 @@ export interface MeasuredHeights {
   readonly layers: Layers;
   /** The warp of the placement with the bow of the layers in it, where they are bowed; else null. */
   readonly bowedWarp: NonNullable<Placement['warp']> | null;
+  /** The placement's depth corrected by the heights, and the plates for it; null where it stays as it was. */
+  readonly redepthed: Omit<Redepthed, 'height'> | null;
   /** Strength of the layer that holds best over the field, in deviations of its scatter from block to block. */
   readonly held: number;
   readonly doubts: readonly string[];
@@ -48,8 +53,8 @@ const LEAST_HELD = 15;
 const RADIUS_VOXELS = 8;
 
 /**
- * Heights in the frame of the placement: what is measured is where each layer lies in the scan, so that an error of the
- * placement's zero or of its depth scale is passed on, and is not part of `sd_um`.
+ * What is measured is where each layer lies in the scan: an error of the placement's zero or of its depth scale is passed
+ * on, and is not part of `sd_um`. Both follow the heights and the process table where `sliceUm` is given.
  * @returns null where the image shows no layer well enough; the nominal heights are all there is then
  */
 export async function measureHeights(input: HeightsInput): Promise<MeasuredHeights | null> {
@@ -84,11 +89,17 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
   }
   const { sdUm, held } = levelSpread(field, located, plan.stepUm);
   if (held < LEAST_HELD) return null;
-  const layers = labelMeasured(
-    process,
-    { ladder, heightsUm: located.fit.heightsUm, sdUm, significance: located.significance },
-    plan,
-  );
+  const { significance, fit } = located;
+  const redepthed =
+    input.sliceUm === null
+      ? null
+      : redepth({
+          ...{ voxelToDieUm: placement.voxel_to_die_um, plan, sliceUm: input.sliceUm, ladder },
+          ...{ heightsUm: fit.heightsUm, sdUm },
+          shown: significance.flatMap((s, layer) => (s > 0 ? [layer] : [])),
+        });
+  const heightsUm = redepthed ? Array.from(fit.heightsUm, redepthed.height) : fit.heightsUm;
+  const layers = labelMeasured(process, { ladder, heightsUm, sdUm, significance }, redepthed?.plan ?? plan);
   const reckoned = layers.layers.filter(
     (l) => l.heights_from === 'neighbours' && l.seen !== 'outside' && doubtful(l, plan.stepUm),
   );
@@ -98,8 +109,13 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
         'these heights are reckoned from the layers above and below and from the process table, and may be off by more ' +
         'than a plate.',
     );
-  return { layers, bowedWarp, held, doubts };
+  return { layers, bowedWarp, redepthed: redepthed && withoutFunction(redepthed), held, doubts };
 }
+
+/** What can be kept in a file between builds. */
+const withoutFunction = ({ voxelToDieUm, plan, sdUm }: Redepthed): MeasuredHeights['redepthed'] => ({
+  ...{ voxelToDieUm, plan, sdUm },
+});
 
 /** Reckoned heights that their neighbours hold to a plate, or to a fraction of the layer, are no cause for doubt. */
 function doubtful({ bottom_um, top_um, bottom_sd_um, top_sd_um }: LayerSpan, stepUm: number): boolean {

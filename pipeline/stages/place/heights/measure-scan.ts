@@ -14,6 +14,8 @@ export interface ScanHeightsInput {
   readonly brokenSlices: readonly number[];
   readonly mask: Uint8Array | null;
   readonly placement: Placement;
+  /** Stated distance of the slices, micrometres. */
+  readonly sliceUm: number;
   readonly plan: PlatePlan;
   readonly process: Process;
   readonly layout: Layout;
@@ -37,6 +39,8 @@ export async function measureScanHeights(
         slice: (k) => source.read({ k: [k, k + 1] }, signal),
       },
       ...{ placement, plan, process },
+      // Heights that somebody set by hand stay.
+      sliceUm: placement.source === 'automatic' ? input.sliceUm : null,
       drawing: layerDrawing(input.layout, input.top),
     });
   } finally {

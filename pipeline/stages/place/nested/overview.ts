@@ -18,14 +18,19 @@ export interface Overview {
 /** A fine scan may reach out of its overview by this share of its own width. */
 const MAY_REACH_OUT = 0.2;
 
-/** Where the middle of a scan lies that is `fieldUm` wide and lies in the overview, die micrometres. */
-export function centresInside({ survey, placement }: Overview, fieldUm: number): Box {
+/** Upright box round the field of the overview at its middle height, die micrometres. */
+export function footprintBox({ survey, placement }: Overview): Box {
   const { nx, ny, nz } = survey.shape;
   const corners = [0, nx - 1].flatMap((i) =>
     [0, ny - 1].map((j) => apply3(placement.voxel_to_die_um, [i, j, (nz - 1) / 2])),
   );
   const [xs, ys] = [corners.map((c) => c[0]), corners.map((c) => c[1])];
-  const box = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)] as const;
+  return [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
+}
+
+/** Where the middle of a scan lies that is `fieldUm` wide and lies in the overview, die micrometres. */
+export function centresInside(overview: Overview, fieldUm: number): Box {
+  const box = footprintBox(overview);
   const [x, y] = [(box[0] + box[2]) / 2, (box[1] + box[3]) / 2];
   const rim = (0.5 - MAY_REACH_OUT) * fieldUm;
   // A scan as large as the overview still has some room.

@@ -11,6 +11,7 @@ import { type AutomaticResult, placeAutomatically } from '../automatic/place-aut
 import { type Refined, refine } from '../automatic/refine.ts';
 import { coarser } from '../automatic/work-levels.ts';
 import { makeWorkVolume, type WorkVolume, workFromFile } from '../automatic/work-volume.ts';
+import { ladderOf } from '../heights/levels.ts';
 import {
   drawnStack,
   HINT_UM,
@@ -20,7 +21,7 @@ import {
   widened,
   workVolumeOf,
 } from '../place-by-image.ts';
-import { centresInside, hinted, type Overview } from './overview.ts';
+import { centresInside, footprintBox, hinted, type Overview } from './overview.ts';
 import { overviewStack } from './overview-stack.ts';
 
 /** Least score and share of agreeing patches at which an image has a say. */
@@ -61,6 +62,8 @@ export async function placeInside(input: InsideInput, fallback: Placement): Prom
       return said(own, `The image of "${title}" shows the same at this place (${nm(off)} nm off).`);
   }
   const result = await placeAutomatically({
+    // All there is to look at is the overview.
+    layoutUm: footprintBox(overview),
     ...{ work: level.work, stack, centresUm: centres, saidUm: centres, signs: [1, -1] },
     ...{ threads: input.threads, pause: input.pause },
     allowed: (map) => asCampaignSays(scan, map),
@@ -96,15 +99,16 @@ async function throughOverview(
   fallback: Placement,
   { fine, through, title, result }: Found,
 ): Promise<PlacedByImage> {
-  const drawing = exactDrawing(
-    drawnStack(input.process, input.layout, input.top),
-    fine.voxelUm[0],
-    fine.slowUm,
-  );
+  const stack = drawnStack(input.process, input.layout, input.top);
+  const drawing = exactDrawing(stack, fine.voxelUm[0], fine.slowUm);
   const reach = [8, 5, 5].map((voxels) => ({ reachUm: voxels * fine.voxelUm[0], deepUm: 0.3 }));
+  const finish = {
+    bendRounds: 2,
+    levelsUm: [...new Set([0, ...ladderOf(stack.layers).nominalUm])].sort((a, b) => a - b),
+  };
   const tried: Refined[] = [];
   for (const sign of signsOf(input))
-    tried.push(await refine(fine, through, sign, drawing, reach, input.pause, 2));
+    tried.push(await refine(fine, through, sign, drawing, reach, input.pause, finish));
   const best = tried.sort((p, q) => q.strength - p.strength)[0]!;
   const overviewUm = ONE_PLACE_VOXELS * (input.overview.survey.voxel_nm.x / 1000);
   const off = shiftOf(fine, through, best.workToDie);

@@ -1,0 +1,44 @@
+/** Every file that a build reads, for the record: the stages name them, the record gives them checksums. */
+import { resolve } from 'node:path';
+import { openVolume } from '../formats/volume/registry.ts';
+import type { InputFile } from '../stages/publish/record/write-record.ts';
+import { REVIEWS_FILE } from '../stages/publish/reviews.ts';
+import { CAMPAIGN_FILE, type LoadedCampaign } from '../stages/survey/load-campaign.ts';
+import { campaignPath, publishedPath, volumeSpec } from '../stages/survey/volume-spec.ts';
+
+/** @param published ids of the scans that are not left out whole */
+export async function inputFiles(
+  loaded: LoadedCampaign,
+  lessons: readonly string[],
+  hasReviews: boolean,
+  published: ReadonlySet<string>,
+): Promise<InputFile[]> {
+  const { folder, campaign, allowOutside } = loaded;
+  const files: InputFile[] = [];
+  const add = (named: string | undefined, role: InputFile['role'], scan: string | null = null) => {
+    if (named === undefined) return;
+    const file = resolve(folder, named);
+    files.push({ file, path: publishedPath(folder, file), role, scan });
+  };
+  add(CAMPAIGN_FILE, 'campaign');
+  add(campaign.chip.process, 'process');
+  add(campaign.chip.layout?.file, 'layout');
+  for (const lesson of lessons) add(lesson, 'lesson');
+  add(campaign.glossary, 'lesson');
+  if (hasReviews) add(REVIEWS_FILE, 'reviews');
+  for (const scan of campaign.scans) {
+    if (!published.has(scan.id)) continue;
+    add(scan.placement?.landmarks, 'landmarks', scan.id);
+    add(scan.image?.file, 'picture', scan.id);
+    if (!scan.volume) continue;
+    const source = await openVolume(await volumeSpec(folder, scan, allowOutside), {
+      nameOf: (file) => campaignPath(folder, file),
+    });
+    try {
+      for (const file of new Set(source.files)) add(file, 'volume', scan.id);
+    } finally {
+      await source.close();
+    }
+  }
+  return files;
+}

@@ -1,0 +1,127 @@
+/** The last step of a placement: all layers and patches together, to a small part of a voxel. */
+import { type Affine3, apply3, compose3 } from '../../../../../shared/affine.ts';
+import type { Warp } from '../../../../../shared/artefacts/placement.ts';
+import { addWarps, type Field, warpOfPowers } from '../bending.ts';
+import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from '../die-view.ts';
+import type { WorkVolume } from '../work-volume.ts';
+import { type DepthFit, fitDepth } from './depth-fit.ts';
+import { measureLayerDepths } from './layer-depths.ts';
+import { measureLayerShifts } from './layer-shifts.ts';
+import { fitPlane, type PlaneFit } from './plane-fit.ts';
+import { type ThroughLayers, throughLayers } from './through-layers.ts';
+
+export interface SettleInput {
+  readonly work: WorkVolume;
+  readonly workToDie: Affine3;
+  readonly warp: Warp | null;
+  readonly sign: 1 | -1;
+  readonly drawing: Drawing;
+  /** Heights where films of the process table begin and end, micrometres. */
+  readonly levelsUm: readonly number[];
+  readonly field: Field;
+  readonly pause: () => Promise<void>;
+}
+
+export interface Settled {
+  readonly workToDie: Affine3;
+  readonly warp: Warp | null;
+  readonly uncertaintyUm: { readonly x: number; readonly y: number; readonly z: number };
+  /** Scatter of single layers about the map, one standard deviation, micrometres. */
+  readonly layerUm: number;
+  readonly view: DieView;
+}
+
+const ROUNDS = 3;
+/** Wald's statistic of fourteen powers above which a field is taken as bent; 36 would be one chance in a thousand. */
+const LEAST_BENDING = 60;
+/** Expected misalignment of one layer, one standard deviation. Common practice, no source: some tens of nanometres at most. */
+const LAYER_UM = 0.01;
+
+export async function settle(input: SettleInput): Promise<Settled | null> {
+  const { work, drawing, field } = input;
+  let map = input.workToDie;
+  let warp = input.warp;
+  let grid: DieGrid = dieGrid(work, map, drawing);
+  let last: { plane: PlaneFit; through: ThroughLayers; depth: DepthFit } | null = null;
+  for (let round = 0; round < ROUNDS; round++) {
+    await input.pause();
+    const view = dieView(work, map, grid, warp);
+    const step = stepOf(view, map, warp !== null, input);
+    if (!step) return null;
+    last = step;
+    const { plane, through, depth } = step;
+    if (plane.powers) warp = addWarps(warp, warpOfPowers(plane.powers.x, plane.powers.y, field));
+    map = compose3(correctionOf(plane, through, depth, middleOf(work, map)), map);
+    if (round === 0) grid = dieGrid(work, map, drawing);
+  }
+  if (!last) return null;
+  return {
+    ...{ workToDie: map, warp, layerUm: last.through.layerUm },
+    uncertaintyUm: { x: last.through.sdUm[0], y: last.through.sdUm[1], z: last.depth.sdUm },
+    view: dieView(work, map, grid, warp),
+  };
+}
+
+const middleOf = (work: WorkVolume, map: Affine3): readonly [number, number, number] =>
+  apply3(map, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
+
+function stepOf(
+  view: DieView,
+  map: Affine3,
+  bent: boolean,
+  { work, sign, levelsUm, field }: SettleInput,
+): { plane: PlaneFit; through: ThroughLayers; depth: DepthFit } | null {
+  const middle = middleOf(work, map);
+  const zUm = view.layers.map((layer) => layer.middleUm);
+  const cells = measureLayerShifts(view, sign);
+  const planeWith = (bend: boolean) => fitPlane({ cells, zUm, middle, half: field.half, bent: bend });
+  const powers = planeWith(true);
+  const plane = bent || (powers && powers.bending > LEAST_BENDING) ? powers : planeWith(false);
+  if (!plane) return null;
+  const depth = fitDepth({
+    ...{ depths: measureLayerDepths(view, sign), levelsUm, middle },
+    middleUm: view.grid.pictures.map(({ layer }) => layer.bottom_um + layer.thickness_um / 2),
+    stretch: Math.hypot(map[0][2], map[1][2], map[2][2]) / work.voxelUm[2],
+  });
+  if (!depth) return null;
+  const square = squareLean(compose3(correctionOf(plane, null, depth, middle), map));
+  return { plane, depth, through: throughLayers(plane.layers, middle[2], square, LAYER_UM) };
+}
+
+/** Lean that, taken off, puts the axis of the slices at right angles to rows and columns. */
+function squareLean([x, y, z]: Affine3): readonly [number, number] {
+  const determinant = x[0] * y[1] - y[0] * x[1];
+  // In-plane part of the slice axis that makes its products with the other two vanish.
+  const [p, q] = [-z[2] * z[0], -z[2] * z[1]];
+  const kx = (p * y[1] - q * y[0]) / determinant;
+  const ky = (x[0] * q - x[1] * p) / determinant;
+  return [(x[2] - kx) / z[2], (y[2] - ky) / z[2]];
+}
+
+/** The map that takes the die as seen now to the die as it should be: the picture lies too far by what was fitted. */
+function correctionOf(
+  { linear }: PlaneFit,
+  through: ThroughLayers | null,
+  depth: DepthFit,
+  [mx, my, mz]: readonly [number, number, number],
+): Affine3 {
+  const [xx, xy, yx, yy] = linear;
+  const [leanX, leanY] = through?.lean ?? [0, 0];
+  const [px, py] = through?.placeUm ?? [0, 0];
+  const turned: Affine3 = [
+    [1 - xx, -xy, -leanX, 0],
+    [-yx, 1 - yy, -leanY, 0],
+    [-depth.alongX, -depth.alongY, 1 - depth.alongZ, 0],
+  ];
+  const about: Affine3 = [
+    [1, 0, 0, -mx],
+    [0, 1, 0, -my],
+    [0, 0, 1, -mz],
+  ];
+  const back: Affine3 = [
+    [1, 0, 0, mx - px],
+    [0, 1, 0, my - py],
+    [0, 0, 1, mz - depth.place],
+  ];
+  return compose3(back, compose3(turned, about));
+}

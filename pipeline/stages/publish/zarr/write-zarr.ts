@@ -1,0 +1,148 @@
+/**
+ * The plates of a scan as OME-Zarr, for programs that work on volumes: greys as published (grey windows per plate are in
+ * plates.json), and the drawing as labels on the plates that show a layer. Every tile of a pyramid becomes one chunk.
+ */
+import { access, readFile } from 'node:fs/promises';
+import { join } from 'node:path';
+import { promisify } from 'node:util';
+import { gzip } from 'node:zlib';
+import sharp from 'sharp';
+import { layersSchema } from '../../../../shared/artefacts/layers.ts';
+import { picturesSchema } from '../../../../shared/artefacts/pictures.ts';
+import { type Plates, platesSchema } from '../../../../shared/artefacts/plates.ts';
+import { readJson } from '../../../../shared/artefacts/read.ts';
+import { InputFault } from '../../../../shared/errors.ts';
+import { platePath } from '../../../../shared/plate-path.ts';
+import { tileCounts, tileName } from '../../../../shared/pyramid.ts';
+import { writeAtomically } from '../../../output/files.ts';
+import { severalAtOnce } from '../record/hash-files.ts';
+import { arrayMetadata, groupMetadata, multiscales, zarrLevels } from './metadata.ts';
+
+const zip = promisify(gzip);
+const json = (value: unknown): string => `${JSON.stringify(value, null, 1)}\n`;
+export const ZARR_FOLDER = 'plates.zarr';
+
+/**
+ * @param folder of the scan, with plates.json and loose tiles
+ * @throws InputFault where the tiles do not lie there one by one, or the disk refuses
+ */
+export async function writeZarr(folder: string, title: string): Promise<void> {
+  const read = async <S extends Parameters<typeof readJson>[2]>(name: string, schema: S) =>
+    readJson(await readFile(join(folder, name), 'utf8'), name, schema);
+  const plates = await read('plates.json', platesSchema);
+  const layers = await read('layers.json', layersSchema);
+  const pictures = await read('pictures.json', picturesSchema);
+  const root = join(folder, ZARR_FOLDER);
+  const renders = new Map(
+    pictures.layers.flatMap(({ name, render }) => (render ? [[name, render.path] as const] : [])),
+  );
+  const names = [...renders.keys()];
+  const tile = plates.tiles.tile_px;
+  await requireTiles(folder, plates);
+
+  await writeArrays(root, plates, async (plate, at) =>
+    greys(join(folder, tileName(stem(platePath(plates.path, plate)), ...at, plates.tiles.format)), tile),
+  );
+  await writeAtomically(
+    join(root, 'zarr.json'),
+    json(
+      groupMetadata({
+        ome: { version: '0.5', multiscales: [multiscales(title, plates)], omero: greyChannel() },
+      }),
+    ),
+  );
+  if (names.length === 0) return;
+
+  await writeArrays(join(root, 'labels', 'layers'), plates, async (plate, at) => {
+    const layer = layers.plates[plate]?.layer ?? null;
+    const path = layer === null ? undefined : renders.get(layer);
+    if (layer === null || path === undefined) return null;
+    const drawn = await greys(join(folder, tileName(stem(path), ...at, pictures.render_tiles.format)), tile);
+    return drawn?.map((value) => (value > 127 ? names.indexOf(layer) + 1 : 0)) ?? null;
+  });
+  await writeAtomically(
+    join(root, 'labels', 'zarr.json'),
+    json(groupMetadata({ ome: { version: '0.5', labels: ['layers'] } })),
+  );
+  await writeAtomically(
+    join(root, 'labels', 'layers', 'zarr.json'),
+    json(
+      groupMetadata({
+        ome: {
+          version: '0.5',
+          multiscales: [multiscales('layers', plates)],
+          'image-label': {
+            properties: names.map((name, n) => ({ 'label-value': n + 1, name })),
+            source: { image: '../../' },
+          },
+        },
+      }),
+    ),
+  );
+}
+
+const stem = (descriptor: string): string => descriptor.replace(/\.dzi$/, '');
+
+const greyChannel = () => ({
+  channels: [
+    { active: true, color: 'FFFFFF', label: 'grey', window: { min: 0, max: 255, start: 0, end: 255 } },
+  ],
+});
+
+type TilePlace = readonly [level: number, column: number, row: number];
+
+/** @param chunkOf values of one tile, padded to its full size; null for one that holds nothing */
+async function writeArrays(
+  root: string,
+  plates: Plates,
+  chunkOf: (plate: number, at: TilePlace) => Promise<Uint8Array | null>,
+): Promise<void> {
+  const { width_px: width, height_px: height } = plates.grid;
+  const size = { width, height, tilePx: plates.tiles.tile_px };
+  for (const { path, pyramidLevel, shape } of zarrLevels(plates)) {
+    await writeAtomically(join(root, path, 'zarr.json'), json(arrayMetadata(shape, size.tilePx)));
+    const { columns, rows } = tileCounts(size, pyramidLevel);
+    const perPlate = columns * rows;
+    await severalAtOnce(
+      Array.from({ length: shape[0] * perPlate }, (_, n) => n),
+      async (n) => {
+        const plate = Math.floor(n / perPlate);
+        const row = Math.floor((n % perPlate) / columns);
+        const column = n % columns;
+        const values = await chunkOf(plate, [pyramidLevel, column, row]);
+        // A chunk that is not there reads as the fill value.
+        if (!values?.some((value) => value !== 0)) return;
+        await writeAtomically(
+          join(root, path, 'c', `${plate}`, `${row}`, `${column}`),
+          await zip(values, { level: 5 }),
+        );
+      },
+    );
+  }
+}
+
+/** Greys of a tile, 0 where there is no data, padded with 0 to a full square. */
+async function greys(file: string, tilePx: number): Promise<Uint8Array | null> {
+  const { data, info } = await sharp(file).ensureAlpha().raw().toBuffer({ resolveWithObject: true });
+  const values = new Uint8Array(tilePx * tilePx);
+  for (let row = 0; row < info.height; row++)
+    for (let column = 0; column < info.width; column++) {
+      const at = (row * info.width + column) * info.channels;
+      // 0 says that there is no data, so the darkest grey with data is 1.
+      if (data[at + info.channels - 1]! > 0) values[row * tilePx + column] = Math.max(1, data[at]!);
+    }
+  return values;
+}
+
+async function requireTiles(folder: string, plates: Plates): Promise<void> {
+  const first = join(folder, tileName(stem(platePath(plates.path, 0)), 0, 0, 0, plates.tiles.format));
+  await access(first).catch((cause) => {
+    throw new InputFault(
+      {
+        ...{ tag: 'unsupported', file: 'campaign.yaml', place: 'tiles', expected: 'loose tiles for --zarr' },
+        ...{ found: 'packed ones', remedy: 'Write tiles: loose in the campaign, or build without --zarr.' },
+      },
+      { cause },
+    );
+  });
+}

@@ -1,0 +1,83 @@
+/** A folio whose every free text is hostile: nothing runs, nothing is fetched, every page stands under its policy. */
+import { readdirSync, readFileSync } from 'node:fs';
+import type { Server } from 'node:http';
+import type { AddressInfo } from 'node:net';
+import { join } from 'node:path';
+import { expect, test } from '@playwright/test';
+import { makeHostile } from '../fixtures/folio/hostile-text.ts';
+import { buildSite } from './support/build-site.ts';
+import { BELOW, serveFolio } from './support/server.ts';
+
+const SEED = 20260;
+let server: Server;
+let folio: string;
+let texts = 0;
+
+// One build for all.
+test.describe.configure({ mode: 'serial' });
+
+test.beforeAll(async () => {
+  test.setTimeout(240_000);
+  folio = await buildSite(join(import.meta.dirname, '../.work/e2e-hostile'), ({ data, lessons }) => {
+    texts = makeHostile(data, lessons, SEED);
+  });
+  server = await serveFolio(folio, 0);
+});
+test.afterAll(() => server?.close());
+
+const pages = (): string[] =>
+  readdirSync(folio, { recursive: true, withFileTypes: true })
+    .filter((entry) => entry.isFile() && entry.name.endsWith('.html'))
+    .map((entry) => join(entry.parentPath, entry.name).slice(folio.length + 1));
+
+test('no script of a text runs and no page asks another place', async ({ page }) => {
+  test.setTimeout(240_000);
+  expect(texts).toBeGreaterThan(1000);
+  const host = `http://127.0.0.1:${(server.address() as AddressInfo).port}`;
+  const foreign: string[] = [];
+  const said: string[] = [];
+  page.on('request', (request) => {
+    if (/^https?:/.test(request.url()) && !request.url().startsWith(host)) foreign.push(request.url());
+  });
+  page.on('console', (message) => {
+    if (message.type() === 'error') said.push(`${page.url()}: ${message.text()}`);
+  });
+  page.on('dialog', (dialog) => {
+    said.push(`dialog ${dialog.message()}`);
+    void dialog.dismiss();
+  });
+  for (const path of pages()) {
+    await page.goto(host + BELOW + path);
+    // Long enough for what a page does of itself once it stands.
+    await page.waitForTimeout(150);
+    const state = await page.evaluate(() => ({
+      ran: (window as unknown as { __ran?: number }).__ran ?? 0,
+      headings: document.querySelectorAll('h1').length,
+      base: document.querySelectorAll('base, iframe, form[action], object, embed').length,
+      handlers: [...document.querySelectorAll('*')].filter((element) =>
+        [...element.attributes].some(
+          ({ name, value }) => /^on/i.test(name) || /^\s*javascript:/i.test(value),
+        ),
+      ).length,
+      address: location.pathname,
+    }));
+    expect(state, path).toEqual({ ran: 0, headings: 1, base: 0, handlers: 0, address: BELOW + path });
+  }
+  expect(foreign).toEqual([]);
+  expect(said).toEqual([]);
+});
+
+test('data blocks stay JSON, tables stay tables', () => {
+  const front = readFileSync(join(folio, 'index.html'), 'utf8');
+  const block = /<script type="application\/ld\+json">([\s\S]*?)<\/script>/.exec(front)![1]!;
+  const title = JSON.parse(readFileSync(join(folio, 'data', 'folio.json'), 'utf8')).title;
+  expect(JSON.parse(block).name).toBe(title);
+  for (const path of readdirSync(folio, { recursive: true }).map(String)) {
+    if (!path.endsWith('.csv')) continue;
+    const cells = readFileSync(join(folio, path), 'utf8').match(/(?:^|,)(?:"(?:[^"]|"")*"|[^,\r\n]*)/gm)!;
+    const formulas = cells
+      .map((cell) => cell.replace(/^,?"?/, ''))
+      .filter((cell) => /^[=+@\t]|^-(?![\d.])/.test(cell));
+    expect(formulas, path).toEqual([]);
+  }
+});
