@@ -35,5 +35,7 @@ export interface BuildSummary {
   readonly stages: ReadonlyMap<string, number>;
   /** Steps whose results were there already, and steps that were done. */
   readonly steps: { readonly found: number; readonly made: number };
+  /** What `check` expects of such a build; null where steps were kept, or pages left out, and it cannot be compared. */
+  readonly expected: { readonly seconds: number; readonly bytes: number; readonly files: number } | null;
   readonly doubts: readonly string[];
 }

@@ -17,6 +17,8 @@ import { buildScan } from './run/build-scan.ts';
 import { workOnCluster } from './run/cluster/work-on-cluster.ts';
 import { inputFiles } from './run/input-files.ts';
 import { prepare } from './run/prepare.ts';
+import { scanOrder } from './run/scan-order.ts';
+import type { Overviews } from './run/site-scan.ts';
 import { BuildSteps } from './run/steps.ts';
 import { writeBag } from './stages/publish/bag.ts';
 import { campaignDoubts, folioFrontMatter } from './stages/publish/front-matter.ts';
@@ -85,15 +87,18 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     await store.clearWork();
     const scans: FolioScan[] = [];
     const leftOut: FolioWithheld['scans'] = [];
-    for (const scan of loaded.campaign.scans) {
+    const overviews: Overviews = new Map();
+    for (const scan of scanOrder(loaded.campaign)) {
       const built = scan.image
         ? withheld.hidesPlaces
           ? null
-          : await buildPicture(loaded.folder, scan, steps)
-        : await buildScan(loaded, layout, withheld, scan, options, steps);
+          : await buildPicture(loaded, layout, withheld, scan, options, steps)
+        : await buildScan(loaded, layout, withheld, scan, options, steps, overviews);
       if (built) scans.push(built);
       else leftOut.push({ id: scan.id, title: scan.title ?? scan.id });
     }
+    const order = loaded.campaign.scans.map(({ id }) => id);
+    scans.sort((a, b) => order.indexOf(a.id) - order.indexOf(b.id));
     const own = [...campaignDoubts(loaded, layout), ...leftOut.map(leftOutDoubt)];
     const doubts = [
       ...own,
@@ -131,7 +136,10 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     if (options.bag) await timed('bag', () => writeBag(target, `${target}-bag`, folio));
     if (options.zip) await timed('zip', () => writeZip(target, target));
     const seconds = (performance.now() - started) / 1000;
-    return { folio: target, ...size, seconds, stages, steps: store.counts, doubts };
+    const whole = store.counts.found === 0 && !options.dataOnly && steps.expected.length > 0;
+    const sum = (of: 'seconds' | 'bytes' | 'files') => steps.expected.reduce((all, one) => all + one[of], 0);
+    const expected = whole ? { seconds: sum('seconds'), bytes: sum('bytes'), files: sum('files') } : null;
+    return { folio: target, ...size, seconds, stages, steps: store.counts, expected, doubts };
   } catch (error) {
     await staging?.discard();
     throw error;

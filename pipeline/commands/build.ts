@@ -46,6 +46,11 @@ export function describeBuild(summary: BuildSummary, dataOnly: boolean): string 
   const lines = [
     '',
     `Folio: ${place}  (${summary.files} files, ${formatBytes(summary.bytes)}, built in ${formatSeconds(summary.seconds)})`,
+    ...(summary.expected
+      ? [
+          `Expected by check: ${summary.expected.files} files, ${formatBytes(summary.expected.bytes)}, ${formatSeconds(summary.expected.seconds)} on a machine with nothing else to do`,
+        ]
+      : []),
     `Times: ${times}`,
     `Steps: ${summary.steps.made} done, ${summary.steps.found} kept from earlier builds`,
   ];

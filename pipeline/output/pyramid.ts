@@ -8,9 +8,9 @@ import { diskFault } from './files.ts';
 export const TILE_PX = 256;
 
 export interface PictureData {
-  /** One grey byte per pixel, or grey and opacity in turn. */
+  /** One grey byte per pixel, grey and opacity in turn, or red, green, blue and opacity. */
   readonly bytes: Uint8Array;
-  readonly channels: 1 | 2;
+  readonly channels: 1 | 2 | 4;
   readonly width: number;
   readonly height: number;
 }

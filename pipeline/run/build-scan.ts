@@ -27,12 +27,13 @@ import { shownEvidence, shownFindings, shownSelftest } from '../stages/publish/w
 import { withheldArtefact } from '../stages/publish/withhold/hidden-places.ts';
 import { judgedProcess, type Withholding } from '../stages/publish/withhold/resolve.ts';
 import { writeRenders } from '../stages/render/write-renders.ts';
+import { estimateBuild } from '../stages/survey/describe/estimate.ts';
 import type { LoadedCampaign } from '../stages/survey/load-campaign.ts';
 import type { LoadedLayout } from '../stages/survey/load-layout.ts';
 import { defaultThreads } from '../workers/pool.ts';
 import { plateSteps } from './plate-steps.ts';
 import { publicScan, sliceFacts } from './public-scan.ts';
-import { layoutKey, siteScan, type VolumeScan } from './site-scan.ts';
+import { layoutKey, type Overviews, siteScan, type VolumeScan } from './site-scan.ts';
 import { type BuildSteps, lazily } from './steps.ts';
 import { checkUnchanged } from './volume-files.ts';
 
@@ -51,13 +52,14 @@ export async function buildScan(
   scan: VolumeScan,
   options: BuildOptions,
   steps: BuildSteps,
+  overviews: Overviews,
 ): Promise<FolioScan | null> {
   const { progress, signal } = options;
   const { process } = loaded;
   const folder = join(steps.staging, 'data', scan.id);
   await mkdir(folder, { recursive: true });
 
-  const sited = await siteScan(loaded, layout, scan, folder, options, steps);
+  const sited = await siteScan(loaded, layout, scan, folder, options, steps, overviews);
   const { surveyed, content, placement, frame, plan, layers, drawing } = sited;
   const { survey, field } = surveyed;
   const { grid } = plan;
@@ -69,11 +71,13 @@ export async function buildScan(
   const { hidden, gone, shown } = open;
   const unspoken = hidden && { places: hidden, layers: new Set(gone.map(({ name }) => name)) };
   const { unit } = survey.grey;
+  const threads = options.jobs ?? defaultThreads();
+  steps.expected.push(estimateBuild({ shape: survey.shape, scan, process, layout, threads }));
   const { plates, brick, portraits, portraitsKey } = await steps.timed('plates', () =>
     plateSteps(
       ...([steps, open.job, content, folder] as const),
       {
-        threads: options.jobs ?? defaultThreads(),
+        threads,
         memoryMb: options.memoryMb ?? null,
         slice: sliceFacts(survey),
       },

@@ -4,10 +4,12 @@ import type { Placement } from '../../shared/artefacts/placement.ts';
 import type { Process } from '../../shared/artefacts/process.ts';
 import type { BuildOptions } from '../build-options.ts';
 import { sliceSums } from '../engine/slice-index.ts';
+import { findInside } from '../stages/place/find-inside.ts';
 import { findPlace, withMeasuredHeights } from '../stages/place/find-place.ts';
 import type { MeasuredHeights } from '../stages/place/heights/measure-heights.ts';
 import { measureScanHeights } from '../stages/place/heights/measure-scan.ts';
 import { labelPlates } from '../stages/place/label-plates.ts';
+import type { Overview } from '../stages/place/nested/overview.ts';
 import type { PlacedByImage } from '../stages/place/place-by-image.ts';
 import { placeScan } from '../stages/place/place-scan.ts';
 import { type PlatePlan, planPlates } from '../stages/place/plan-plates.ts';
@@ -47,6 +49,9 @@ const LAYOUT_CODE = 'pipeline/stages/survey/load-layout.ts';
 export const layoutKey = (layout: LoadedLayout | null): unknown =>
   layout && { sha256: layout.sha256, top: layout.top };
 
+/** Scans placed so far, by id, and the key of each one's volume: what finer scans may be placed through. */
+export type Overviews = Map<string, { readonly overview: Overview; readonly volume: string | null }>;
+
 export async function siteScan(
   loaded: LoadedCampaign,
   layout: LoadedLayout | null,
@@ -54,6 +59,7 @@ export async function siteScan(
   folder: string,
   options: BuildOptions,
   steps: BuildSteps,
+  overviews: Overviews,
 ): Promise<SitedScan> {
   const { progress, signal } = options;
   const { process } = loaded;
@@ -90,21 +96,29 @@ export async function siteScan(
   };
   const byHand = placeScan(scan, survey, landmarks ?? null);
   const onDisk = { spec, campaignFolder: loaded.folder };
+  const outer = scan.inside !== undefined && !scan.placement ? overviews.get(scan.inside) : undefined;
   const placePlan = {
-    ...{ name: 'place', stage: 'placement', code: ['pipeline/stages/place/find-place.ts', LAYOUT_CODE] },
-    input: given({ scan: facts, survey, mask, layout: layoutKey(layout), process, byHand }),
+    ...{ name: 'place', stage: 'placement' },
+    code: ['pipeline/stages/place/find-place.ts', 'pipeline/stages/place/find-inside.ts', LAYOUT_CODE],
+    input:
+      outer?.volume === null
+        ? null
+        : given({
+            ...{ scan: facts, survey, mask, layout: layoutKey(layout), process, byHand },
+            ...(outer ? { outer: [outer.volume, outer.overview.placement, outer.overview.survey] } : {}),
+          }),
   };
   const found =
     layout?.boxUm && process
-      ? await steps.run(placePlan, folder, () =>
-          findPlace(
-            {
-              ...{ ...onDisk, scan, survey, mask, process, threads },
-              ...{ layout: layout.layout, top: layout.top, layoutBoxUm: layout.boxUm! },
-            },
-            ...([byHand, progress, signal] as const),
-          ),
-        )
+      ? await steps.run(placePlan, folder, () => {
+          const input = {
+            ...{ ...onDisk, scan, survey, mask, process, threads },
+            ...{ layout: layout.layout, top: layout.top, layoutBoxUm: layout.boxUm! },
+          };
+          return outer
+            ? findInside(input, outer.overview, byHand, progress, signal)
+            : findPlace(input, byHand, progress, signal);
+        })
       : { placement: byHand, evidence: null };
 
   const broken = { brokenSlices: survey.broken_slices, mask };
@@ -143,6 +157,11 @@ export async function siteScan(
     : null;
   const placement = drawing ? withMeasuredHeights(sited, measured) : sited;
   const plan = measured?.redepthed?.plan ?? planned;
+  // Layers are looked for at their nominal heights, so the placement as it was before heights were measured.
+  overviews.set(scan.id, {
+    overview: { id: scan.id, title: scan.title ?? scan.id, spec, survey, mask, placement: sited },
+    volume,
+  });
   const told = stack ? labelByTexture(process!, stack, placement, plan) : null;
   const layers = measured?.layers ?? told?.layers ?? labelPlates(process, placement, plan);
   return {

@@ -3,6 +3,7 @@ import { join, relative, sep } from 'node:path';
 import { contentKey } from '../engine/content-key.ts';
 import { sourceVersion } from '../engine/source-version.ts';
 import type { StepFolders, StepStore, StoredStep } from '../engine/step-store.ts';
+import type { BuildEstimate } from '../stages/survey/describe/estimate.ts';
 
 /** Runs a step and adds its time to the stage of that name; stops where the build was interrupted. */
 export type Timed = <T>(name: string, work: () => Promise<T>) => Promise<T>;
@@ -32,6 +33,8 @@ export class BuildSteps {
   /** Folder the folio is built in. */
   readonly staging: string;
   readonly sums: KnownSums = new Map();
+  /** What `check` expects of each volume that was built. */
+  readonly expected: BuildEstimate[] = [];
 
   constructor(store: StepStore, cache: string, staging: string, timed: Timed) {
     this.store = store;

@@ -108,6 +108,12 @@ export const scanSchema = z
     seen_from: z.enum(['auto', 'front', 'back']).default('auto').describe('back: the picture is mirrored.'),
     near_um: vector2.optional().describe('Roughly where in the die the middle of the scan lies.'),
     within_um: positive.optional().describe('How far off near_um may be.'),
+    inside: z
+      .string()
+      .optional()
+      .describe(
+        'Id of a scan that this one lies in: an overview, which is placed first and helps to place this one.',
+      ),
     bright: z
       .enum(['auto', 'dense', 'light'])
       .default('auto')
@@ -121,6 +127,30 @@ export const scanSchema = z
   .refine((s) => (s.volume === undefined) !== (s.image === undefined), {
     error: 'exactly one of volume, image',
   });
+
+interface Nested {
+  readonly id: string;
+  readonly inside?: string | undefined;
+  readonly volume?: unknown;
+}
+
+/** What is wrong with the overview that a scan names; null where nothing is. */
+function insideFault(scans: readonly Nested[], scan: Nested): string | null {
+  if (scan.inside === undefined) return null;
+  if (!scan.volume) return 'a volume; a flat picture is placed by the drawing or by landmarks';
+  const seen = new Set([scan.id]);
+  let name: string | undefined = scan.inside;
+  while (name !== undefined) {
+    const inside: string = name;
+    const outer: Nested | undefined = scans.find((other) => other.id === inside);
+    if (!outer?.volume)
+      return `the id of another volume; "${inside}" is ${outer ? 'a flat picture' : 'none'}`;
+    if (seen.has(inside)) return `an overview that does not lie in "${scan.id}" itself`;
+    seen.add(inside);
+    name = outer.inside;
+  }
+  return null;
+}
 
 export const campaignSchema = z.strictObject({
   stratafolio: z.literal(1).describe('Version of this file format.'),
@@ -151,6 +181,8 @@ export const campaignSchema = z.strictObject({
     .min(1)
     .superRefine((scans, context) => {
       scans.forEach((scan, n) => {
+        const fault = insideFault(scans, scan);
+        if (fault) context.addIssue({ code: 'custom', path: [n, 'inside'], message: fault });
         if (scans.findIndex((other) => other.id === scan.id) < n) {
           context.addIssue({
             code: 'custom',

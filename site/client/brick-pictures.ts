@@ -20,6 +20,8 @@ export class BrickPictures {
   readonly #canvas = document.createElement('canvas');
   readonly #context: CanvasRenderingContext2D;
   #listeners: (() => void)[] = [];
+  /** Plate on the canvas. */
+  #painted = -1;
   #present = 0;
   #direction: -1 | 0 | 1 = 0;
   #wanted = false;
@@ -75,6 +77,15 @@ export class BrickPictures {
     const sheet = cell && this.#sheets[cell.sheet];
     if (!cell || !sheet) return null;
     const { columns, rows } = brick;
+    const widthUm = this.#grid.width_px * this.#grid.pixel_um;
+    const picture = {
+      canvas: this.#canvas,
+      width: (columns * brick.pixel_um) / widthUm,
+      height: (rows * brick.pixel_um) / widthUm,
+    };
+    // The overview asks for the same plate again.
+    if (this.#painted === plate) return picture;
+    this.#painted = plate;
     const context = this.#context;
     context.globalCompositeOperation = 'copy';
     context.drawImage(sheet, cell.x, cell.y, columns, rows, 0, 0, columns, rows);
@@ -88,12 +99,7 @@ export class BrickPictures {
       data[n + 2] = grey;
     }
     context.putImageData(pixels, 0, 0);
-    const widthUm = this.#grid.width_px * this.#grid.pixel_um;
-    return {
-      canvas: this.#canvas,
-      width: (columns * brick.pixel_um) / widthUm,
-      height: (rows * brick.pixel_um) / widthUm,
-    };
+    return picture;
   }
 
   #load(): void {

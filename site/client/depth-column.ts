@@ -38,6 +38,8 @@ export class DepthColumn extends HTMLElement {
     this.querySelector<HTMLElement>('.present')!.style.top = top;
     const handle = this.#handle;
     handle.style.top = top;
+    // Shown once it stands where it belongs: nothing may jump.
+    this.dataset.placed = '';
     handle.setAttribute('aria-valuenow', String(index));
     handle.setAttribute('aria-valuetext', words);
     for (const text of this.querySelectorAll<SVGTextElement>('text[data-layer]')) {

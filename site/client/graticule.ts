@@ -42,7 +42,7 @@ export class Graticule {
   readonly refresh = oncePerFrame(() => this.#draw());
 
   #draw(): void {
-    const { clientWidth: width, clientHeight: height } = this.#view.ground;
+    const { width, height } = this.#view.size;
     if (width === 0 || height === 0) return;
     const { xUm, yUm, widthUm } = this.#view.camera();
     const heightUm = (widthUm * height) / width;

@@ -31,6 +31,7 @@ const ROOM_PX = 5;
 export class MarkLayer {
   readonly #options: MarkLayerOptions;
   readonly #box: HTMLElement;
+  #shown = '';
   #marks: { mark: Mark; button: HTMLButtonElement }[] = [];
 
   constructor(options: MarkLayerOptions) {
@@ -49,6 +50,9 @@ export class MarkLayer {
   }
 
   show(marks: readonly Mark[]): void {
+    const key = JSON.stringify(marks);
+    if (key === this.#shown) return;
+    this.#shown = key;
     const held = this.#box.contains(document.activeElement)
       ? (document.activeElement as HTMLElement).dataset.id
       : undefined;
@@ -75,7 +79,7 @@ export class MarkLayer {
       // A mark that went away with its layer leaves the keyboard in its picture, not nowhere.
       (again ?? this.#options.view.ground).focus({ preventScroll: true });
     }
-    this.#place();
+    this.refresh();
   }
 
   /** Makes one mark the stop of the Tab key. */
@@ -104,7 +108,7 @@ export class MarkLayer {
   #place(): void {
     const { view } = this.#options;
     if (view.hidden) return;
-    const { clientWidth, clientHeight } = view.ground;
+    const { width: clientWidth, height: clientHeight } = view.size;
     // One straight map for all marks: asking the view for each corner would cost more than drawing them.
     const [originX, originY] = view.pixelOf(0, 0);
     const scale = 1 / view.umPerPx();

@@ -85,7 +85,7 @@ export class NetOverlay {
   readonly refresh = oncePerFrame(() => this.#draw());
 
   #draw(): void {
-    const { clientWidth: width, clientHeight: height } = this.#view.ground;
+    const { width, height } = this.#view.size;
     const nothing = this.#drawn.length === 0 && this.#boxes.length === 0;
     this.#canvas.hidden = nothing;
     if (nothing || width === 0 || height === 0) return;

@@ -67,6 +67,7 @@ export class OtherScans {
     try {
       const opened = await opening;
       if (this.#chosen !== id) return;
+      opened.image.view.fit();
       this.#present = opened;
       this.show(this.#zUm);
     } catch {

@@ -44,7 +44,7 @@ export class Overview {
   #draw(): void {
     const { view, index } = this.#image;
     if (view.hidden || index < 0) return;
-    const { clientWidth, clientHeight } = view.ground;
+    const { width: clientWidth, height: clientHeight } = view.size;
     const { xUm, yUm, widthUm } = view.camera();
     const heightUm = (widthUm * clientHeight) / clientWidth;
     const box = gridBoxUm(view.grid);

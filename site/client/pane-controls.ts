@@ -39,9 +39,10 @@ export function setViews(host: HTMLElement, views: readonly PictureView[], shown
   for (const input of host.querySelectorAll<HTMLInputElement>('input[name="views"]')) {
     input.checked = input.value === shown;
   }
+  for (const view of views) view.measure();
   // The same place at the same scale, however wide each view is now.
   for (const view of views) {
     if (view.hidden) continue;
-    view.moveTo(umPerPx === null ? camera : { ...camera, widthUm: umPerPx * view.ground.clientWidth });
+    view.moveTo(umPerPx === null ? camera : { ...camera, widthUm: umPerPx * view.size.width });
   }
 }

@@ -31,6 +31,7 @@ export class PictureView {
   #moved: (() => void)[] = [];
   #claim: Claim | null = null;
   #smooth = true;
+  #size = { width: 0, height: 0 };
   /** Width in CSS pixels that the engine works with; 0 while hidden. */
   #width: number;
   /** Where a hidden view will be once it is seen. */
@@ -87,7 +88,8 @@ export class PictureView {
       this.#claim.click(point.x, point.y);
     });
     this.engine.addHandler('viewport-change', () => this.#onMove());
-    this.#width = options.ground.clientWidth;
+    this.measure();
+    this.#width = this.#size.width;
     new ResizeObserver(() => this.fit()).observe(options.ground);
     options.ground.addEventListener('keydown', (event) => {
       // Marks inside the picture keep their own keys.
@@ -126,25 +128,37 @@ export class PictureView {
     for (const listener of this.#moved) listener();
   }
 
+  /** Nothing of it is on screen, by what was measured last. */
   get hidden(): boolean {
-    return this.ground.clientWidth === 0 || this.ground.clientHeight === 0;
+    return this.#size.width === 0 || this.#size.height === 0;
+  }
+
+  /** CSS pixels of the ground, by what was measured last: asking the page in every frame would lay it out each time. */
+  get size(): { readonly width: number; readonly height: number } {
+    return this.#size;
+  }
+
+  /** Measures the ground now; by itself this happens with the next layout of the page. */
+  measure(): void {
+    this.#size = { width: this.ground.clientWidth, height: this.ground.clientHeight };
   }
 
   /** Takes up a new size of the ground: same middle, same scale. */
   fit(): void {
+    this.measure();
     if (this.hidden) {
       this.#meant ??= this.camera();
       this.#width = 0;
       return;
     }
     const camera = this.camera();
-    const scale = this.#width === 0 ? 1 : this.ground.clientWidth / this.#width;
+    const scale = this.#width === 0 ? 1 : this.#size.width / this.#width;
     if (this.#takeSize()) this.#set({ ...camera, widthUm: camera.widthUm * scale }, true);
   }
 
   /** Tells the engine how large the ground is; true where that was news. */
   #takeSize(): boolean {
-    const { clientWidth, clientHeight } = this.ground;
+    const { width: clientWidth, height: clientHeight } = this.#size;
     const size = this.engine.viewport.getContainerSize();
     if (this.#width === clientWidth && size.x === clientWidth && size.y === clientHeight) return false;
     this.#width = clientWidth;
@@ -183,7 +197,7 @@ export class PictureView {
   }
 
   whole(): Camera {
-    const { clientWidth, clientHeight } = this.ground;
+    const { width: clientWidth, height: clientHeight } = this.#size;
     return wholeField(this.grid, Math.max(1, clientWidth) / Math.max(1, clientHeight));
   }
 

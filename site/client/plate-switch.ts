@@ -43,7 +43,7 @@ const GRACE_MS = 140;
 /** A view that has not moved for this long is at rest. */
 const REST_MS = 200;
 /** A plate that is passed sooner than this is not worth its tiles, where a coarse one stands. */
-const PASSING_MS = 70;
+const PASSING_MS = 120;
 
 export class PlateSwitch {
   readonly #engine: OpenSeadragon.Viewer;

@@ -14,6 +14,7 @@ export class ScanDrawing {
   readonly #colours: Readonly<Record<string, string>>;
   readonly #switch: PlateSwitch;
   readonly #coarse: CoarseRenders;
+  #seen = '';
 
   constructor(
     view: PictureView,
@@ -46,6 +47,10 @@ export class ScanDrawing {
     const { layers } = this.#data;
     const near = layersAtPlate(layers.plates, layers.layers, index);
     const drawn = near.filter((layer) => this.#coarse.descriptor(layer.name) !== null);
+    // Most steps of depth stay within a layer, and its drawing stays.
+    const key = JSON.stringify(near);
+    if (key === this.#seen) return;
+    this.#seen = key;
     const wanted = drawn.map((layer) => this.#render(layer));
     const upward = layers.layers.map((layer) => layer.name);
     const here = near[0] ? upward.indexOf(near[0].name) : -1;

@@ -12,7 +12,8 @@ import { doRun } from '../../stages/plate/plate-worker.ts';
 import { buildScan } from '../build-scan.ts';
 import { RUN } from '../plate-steps.ts';
 import { prepare } from '../prepare.ts';
-import { siteScan } from '../site-scan.ts';
+import { outerScans } from '../scan-order.ts';
+import { type Overviews, siteScan } from '../site-scan.ts';
 import { BuildSteps, type Timed } from '../steps.ts';
 
 /** What tasks of a build are told, in `plan.bin` of its folder. */
@@ -54,8 +55,11 @@ export async function clusterTask(folder: string, stage: ClusterStage, number: n
   const options = { jobs, allowOutside: plan.allowOutside, progress: terminalProgress() };
   try {
     await mkdir(staging, { recursive: true });
-    if (stage === 'place') await siteScan(loaded, layout, scan, staging, options, steps);
-    else await buildScan(loaded, layout, withheld, scan, options, steps);
+    const overviews: Overviews = new Map();
+    for (const outer of outerScans(loaded.campaign, scan))
+      await siteScan(loaded, layout, outer, staging, options, steps, overviews);
+    if (stage === 'place') await siteScan(loaded, layout, scan, staging, options, steps, overviews);
+    else await buildScan(loaded, layout, withheld, scan, options, steps, overviews);
   } finally {
     await rm(staging, { recursive: true, force: true });
   }

@@ -17,7 +17,8 @@ import type { PlateTask } from '../../stages/plate/plate-task.ts';
 import { RUN, runKeys } from '../plate-steps.ts';
 import type { Prepared } from '../prepare.ts';
 import { publicScan, sliceFacts } from '../public-scan.ts';
-import { siteScan } from '../site-scan.ts';
+import { scanOrder } from '../scan-order.ts';
+import { type Overviews, siteScan } from '../site-scan.ts';
 import type { BuildSteps } from '../steps.ts';
 import type { ClusterPlan, ClusterRuns, ClusterStage } from './cluster-task.ts';
 import { plateMemoryMb, sharedOut } from './size-arrays.ts';
@@ -91,9 +92,11 @@ async function missingRuns(
   options: BuildOptions,
 ): Promise<MissingRun[]> {
   const missing: MissingRun[] = [];
-  for (const scan of loaded.campaign.scans) {
+  const overviews: Overviews = new Map();
+  for (const scan of scanOrder(loaded.campaign)) {
     if (!scan.volume) continue;
-    const sited = await siteScan(loaded, layout, scan, join(steps.staging, 'data', scan.id), options, steps);
+    const folder = join(steps.staging, 'data', scan.id);
+    const sited = await siteScan(loaded, layout, scan, folder, options, steps, overviews);
     const open = publicScan(loaded, withheld, sited);
     if (!open) continue;
     const { tasks } = planRuns(open.job);

@@ -34,7 +34,7 @@ export interface ImageAndDrawing {
 }
 
 /** How far off a hint may be where the campaign does not say. */
-const HINT_UM = 20;
+export const HINT_UM = 20;
 /** A hint is believed this many fields beyond what it says: a wrong one must show. */
 const BEYOND_HINT_FIELDS = 2;
 /** Layouts up to this many fields wide are searched whole, hint or not. */

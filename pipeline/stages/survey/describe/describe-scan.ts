@@ -86,11 +86,15 @@ function voxelWords({ x, y, z, source }: VoxelSize): string {
 function placementWords(scan: CampaignScan, layout: LoadedLayout | null, process: Process | null): string {
   const hasDrawing = layout?.boxUm && process;
   if (scan.placement)
-    return `by ${scan.placement.landmarks}${hasDrawing ? ', which the image is asked to confirm' : ''}`;
+    return `by ${scan.placement.landmarks}${hasDrawing && scan.volume ? ', which the image is asked to confirm' : ''}`;
   if (!hasDrawing) {
     const lacking = [...(layout ? [] : ['a layout']), ...(process ? [] : ['a process table'])].join(' and ');
     return `none: without ${lacking || 'shapes in the layout'} the scan stays in a frame of its own`;
   }
+  if (scan.inside)
+    return `looked for inside ${scan.inside}: in the drawing, and in the image of ${scan.inside}`;
+  if (scan.image && !scan.near_um)
+    return 'looked for in the whole drawing, among the metals that show from above';
   if (!scan.near_um) return 'looked for in the whole drawing';
   const within = scan.within_um ? ` within ${plain(scan.within_um)} µm` : '';
   return `looked for near x ${plain(scan.near_um[0])}, y ${plain(scan.near_um[1])} µm${within}`;
@@ -118,7 +122,7 @@ function placementDoubts(
     const off = Math.hypot(Math.max(box[0] - x, 0, x - box[2]), Math.max(box[1] - y, 0, y - box[3]));
     if (off > (scan.within_um ?? 0))
       doubts.push(doubt(`near_um (${plain(x)}, ${plain(y)}) lies ${um(off)} µm outside the drawing.`));
-  } else if (!scan.placement) {
+  } else if (!scan.placement && !scan.inside) {
     const fields = Math.max(width, height) / Math.max(sizeUm[0], sizeUm[1]);
     if (fields > WIDEST_SEARCH_FIELDS)
       doubts.push(
