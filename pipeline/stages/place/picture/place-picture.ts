@@ -38,7 +38,7 @@ const FINALISTS = 3;
 /** The stated pixel is believed this far. */
 const SCALE_LIMIT = 0.06;
 
-/** What a locked place must show. Set on pictures of other layouts than those of the tests' table. */
+/** What a locked place must show. Set by hand on few pictures and calibrated on none: on the careful side. */
 const LOCK = { correlation: 0.4, agreeing: 0.7, patches: 9, rival: 0.85, aboveDecoys: 3 } as const;
 const AMBIGUOUS = { correlation: 0.35, agreeing: 0.6, patches: 6 } as const;
 /** A patch agrees where its own best match lies this near, pixels of the finest grid. */
