@@ -1,5 +1,6 @@
 /** Every file that a build reads, for the record: the stages name them, the record gives them checksums. */
-import { resolve } from 'node:path';
+import { readdir, stat } from 'node:fs/promises';
+import { join, resolve } from 'node:path';
 import { openVolume } from '../formats/volume/registry.ts';
 import type { InputFile } from '../stages/publish/record/write-record.ts';
 import { REVIEWS_FILE } from '../stages/publish/reviews.ts';
@@ -35,10 +36,21 @@ export async function inputFiles(
       nameOf: (file) => campaignPath(folder, file),
     });
     try {
-      for (const file of new Set(source.files)) add(file, 'volume', scan.id);
+      for (const named of new Set(source.files))
+        for (const file of await filesAt(named)) add(file, 'volume', scan.id);
     } finally {
       await source.close();
     }
   }
   return files;
+}
+
+/** A volume may be a folder of many files: all of them, in an order that does not depend on the disk. */
+async function filesAt(path: string): Promise<string[]> {
+  if (!(await stat(path)).isDirectory()) return [path];
+  const entries = await readdir(path, { recursive: true, withFileTypes: true });
+  return entries
+    .filter((entry) => entry.isFile())
+    .map((entry) => join(entry.parentPath, entry.name))
+    .sort();
 }

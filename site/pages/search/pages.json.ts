@@ -1,6 +1,7 @@
 /** The index of everything but names, as the search library keeps it. */
 import type { APIRoute } from 'astro';
 import MiniSearch from 'minisearch';
+import { dataJson } from '../../build/data-json.ts';
 import { getFolio, getLessons, getScans } from '../../lib/content.ts';
 import { glossary } from '../../lib/glossary.ts';
 import { searchDocuments } from '../../lib/search-documents.ts';
@@ -15,5 +16,5 @@ export const GET: APIRoute = async () => {
   ];
   const index = new MiniSearch(SEARCH_OPTIONS);
   index.addAll(searchDocuments({ folio, scans, lessons, terms }));
-  return new Response(JSON.stringify(index));
+  return new Response(dataJson(index));
 };

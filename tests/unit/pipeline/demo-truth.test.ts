@@ -23,7 +23,7 @@ beforeAll(() => {
   };
   run('demo-volume/generate.ts', '--fast', '--out', join(work, 'campaign'));
   run('pipeline/cli.ts', 'build', join(work, 'campaign'), '--data-only', '--out', join(work, 'folio'));
-}, 120_000);
+}, 300_000);
 afterAll(() => rmSync(work, { recursive: true, force: true }));
 
 /** A pyramid's full resolution as grey numbers, NaN where it is transparent. */

@@ -31,7 +31,7 @@ beforeAll(async () => {
 afterAll(() => rmSync(work, { recursive: true, force: true }));
 
 function stratafolio(...args: string[]) {
-  return spawnSync(process.execPath, [CLI, ...args], { encoding: 'utf8', timeout: 60_000 });
+  return spawnSync(process.execPath, [CLI, ...args], { encoding: 'utf8', timeout: 180_000 });
 }
 
 function build(name: string): void {
@@ -90,7 +90,7 @@ describe('the same volume', () => {
     }
     build('png');
     expectSame('png');
-  }, 60_000);
+  }, 180_000);
 
   it('as Zarr', async () => {
     const folder = variant('zarr', '{ zarr: bars.zarr }');
@@ -108,7 +108,7 @@ describe('the same volume', () => {
     for (let k = 0; k < nz; k++) put(join(folder, 'bars.zarr'), `${k}.0.0`, new Uint8Array(await slice(k)));
     build('zarr');
     expectSame('zarr');
-  }, 60_000);
+  }, 180_000);
 
   it.skipIf(!h5py.path)(
     `as HDF5${h5py.note}`,
@@ -129,7 +129,7 @@ describe('the same volume', () => {
       const { stdout } = stratafolio('check', folder);
       expect(stdout).toMatch(/files +bars\.h5 \(HDF5\)/);
     },
-    60_000,
+    180_000,
   );
 });
 
@@ -147,7 +147,7 @@ it('a volume behind a link out of the campaign is read only when that is allowed
   expect(status).toBe(0);
   expectSame('linked');
   expect(stratafolio('verify', folder, '--follow-links-out').status).toBe(2);
-}, 60_000);
+}, 180_000);
 
 it('lessons, and pictures beside them, stay inside as well', () => {
   const folder = variant('lessons', FILES.slice('volume: '.length));
@@ -168,4 +168,4 @@ it('lessons, and pictures beside them, stay inside as well', () => {
   renameSync(join(folder, 'lessons/secret.png'), join(folder, 'elsewhere.png'));
   const { status: fine, stderr: words } = stratafolio('build', folder, '--data-only', '--jobs', '2');
   expect(fine, words).toBe(0);
-}, 60_000);
+}, 180_000);

@@ -4,6 +4,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import type { Folio } from '../../../shared/artefacts/folio.ts';
+import { dataJson } from '../../../site/build/data-json.ts';
 import {
   relativePrefix,
   relativise,
@@ -32,6 +33,14 @@ beforeAll(async () => {
   folio = await loadFolio(data);
 });
 afterAll(() => rmSync(work, { recursive: true }));
+
+describe('texts in JSON', () => {
+  it('that spell the base of the site are no address, and read back as they were', () => {
+    const value = { title: `a${SENTINEL}b` };
+    expect(dataJson(value)).not.toContain(SENTINEL);
+    expect(JSON.parse(dataJson(value))).toEqual(value);
+  });
+});
 
 describe('relative addresses', () => {
   it('climb by the depth of the page', () => {

@@ -1,5 +1,6 @@
 /** Names of nets and cells with one beginning. */
 import type { APIRoute, GetStaticPaths } from 'astro';
+import { dataJson } from '../../../build/data-json.ts';
 import { nameShards } from '../../../lib/search-names.ts';
 
 export const getStaticPaths: GetStaticPaths = async () =>
@@ -7,5 +8,5 @@ export const getStaticPaths: GetStaticPaths = async () =>
 
 export const GET: APIRoute = async ({ params }) => {
   const shard = (await nameShards())[Number(params.shard)];
-  return new Response(JSON.stringify(shard?.entries ?? []));
+  return new Response(dataJson(shard?.entries ?? []));
 };
