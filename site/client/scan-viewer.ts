@@ -212,7 +212,11 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
       plate: () => this.#index,
       presentLayers: () => layersAtPlate(layers.plates, layers.layers, this.#index),
       goToPlate: (index) => this.#address.step(() => this.#go(index)),
-      lookAt: (camera) => leading(this.#views.all).moveTo(camera, false),
+      lookAt: (camera) => {
+        // A panel may just have opened beside the views; a size taken up on the way there would end the way.
+        for (const view of this.#views.all) view.measure();
+        leading(this.#views.all).moveTo(camera, false);
+      },
       camera: () => leading(this.#views.all).camera(),
       announce: (words) => this.#say(words),
       onPlate: (listener) => this.#plateListeners.push(listener),
