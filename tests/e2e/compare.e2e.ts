@@ -96,6 +96,8 @@ test('another scan of the die stands beside the image, on the same place and hei
     })
     .toBe(true);
   await expect.poll(() => hash(page, 'against')).toBe('fine');
+  // The address is written when the reader rests; only then does a reload come back to this depth.
+  await expect.poll(() => hash(page, 'z')).not.toBe('2.4');
   await page.reload();
   await expect(other).toHaveAttribute('data-sharp', 'plate 12');
   await page.getByRole('combobox', { name: 'Beside the image' }).selectOption('');
