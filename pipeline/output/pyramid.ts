@@ -64,12 +64,12 @@ export async function writePyramid(
 }
 
 async function writePacked(path: string, picture: PictureData, kind: 'lossy' | 'lossless'): Promise<void> {
-  const full = greyOf(picture);
-  const still = greyLevels(full, TILE_PX).at(-1)!;
+  const levels = greyLevels(greyOf(picture), TILE_PX);
+  const still = levels.at(-1)!;
   const { width, height } = still;
   try {
     await mkdir(dirname(path), { recursive: true });
-    await writeFile(path, await packPyramid(full, kind, TILE_PX));
+    await writeFile(path, await packPyramid(levels, kind, TILE_PX));
     await sharp(withOpacity(still), { raw: { width, height, channels: still.held ? 2 : 1 } })
       .webp(kind === 'lossy' ? LOSSY : LOSSLESS)
       .toFile(stillPath(path));
@@ -83,13 +83,11 @@ function greyOf({ bytes, channels, width, height }: PictureData): GreyLevel {
   if (channels === 1) return { width, height, grey: bytes, held: null };
   const grey = new Uint8Array(width * height);
   const held = new Uint8Array(width * height);
-  let gaps = false;
   for (let n = 0; n < grey.length; n++) {
     grey[n] = bytes[2 * n]!;
-    if (bytes[2 * n + 1]! >= 128) held[n] = 1;
-    else gaps = true;
+    held[n] = bytes[2 * n + 1]! >> 7;
   }
-  return { width, height, grey, held: gaps ? held : null };
+  return { width, height, grey, held: held.includes(0) ? held : null };
 }
 
 function withOpacity({ grey, held }: GreyLevel): Uint8Array {

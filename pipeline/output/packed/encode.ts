@@ -59,6 +59,16 @@ function takeOut(file: Buffer): EncodedTiles {
   return { tiles, tables: common ? file.subarray(from!, from! + common.count) : null };
 }
 
+const wholeMasks = new Map<number, Uint8Array>();
+
+/** The mask of a tile that has data everywhere. */
+export function wholeMask(tilePx: number): Uint8Array {
+  const mask =
+    wholeMasks.get(tilePx) ?? deflateSync(new Uint8Array(maskBytes(tilePx)).fill(0xff), { level: 6 });
+  wholeMasks.set(tilePx, mask);
+  return mask;
+}
+
 /**
  * Masks of all tiles of a level, deflated; beyond the picture they say that there is data, so that the tiles of a
  * picture without gaps are all the same.
@@ -75,13 +85,18 @@ export function encodeMasks(
     const top = Math.floor(n / columns) * tilePx;
     const bits = new Uint8Array(maskBytes(tilePx)).fill(0xff);
     const right = Math.min(width, left + tilePx);
-    for (let row = top; row < Math.min(height, top + tilePx); row++)
-      for (let column = left; column < right; column++) {
+    let whole = true;
+    for (let row = top; row < Math.min(height, top + tilePx); row++) {
+      const first = held!.subarray(row * width + left, row * width + right).indexOf(0);
+      if (first < 0) continue;
+      whole = false;
+      for (let column = left + first; column < right; column++) {
         if (held![row * width + column] !== 0) continue;
         const bit = (row - top) * tilePx + (column - left);
         bits[bit >> 3]! &= ~(0x80 >> (bit & 7));
       }
-    masks.push(deflateSync(bits, { level: 6 }));
+    }
+    masks.push(whole ? wholeMask(tilePx) : deflateSync(bits, { level: 6 }));
   }
   return masks;
 }

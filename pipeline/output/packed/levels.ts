@@ -21,23 +21,30 @@ function halved({ width, height, grey, held }: GreyLevel): GreyLevel {
   const [w, h] = [Math.ceil(width / 2), Math.ceil(height / 2)];
   const small = new Uint8Array(w * h);
   const has = held && new Uint8Array(w * h);
-  for (let row = 0; row < h; row++) {
-    const upper = 2 * row * width;
-    const lower = 2 * row + 1 < height ? upper + width : upper;
-    for (let column = 0; column < w; column++) {
-      const left = 2 * column;
-      const right = left + 1 < width ? left + 1 : left;
-      const [a, b, c, d] = [upper + left, upper + right, lower + left, lower + right];
-      const at = row * w + column;
+  const even = width >> 1;
+  for (let row = 0, at = 0; row < h; row++) {
+    let upper = 2 * row * width;
+    let lower = 2 * row + 1 < height ? upper + width : upper;
+    for (let column = 0; column < w; column++, at++, upper += 2, lower += 2) {
+      // Beyond the last column stands the last one again.
+      const right = column < even ? 1 : 0;
+      const a = grey[upper]!;
+      const b = grey[upper + right]!;
+      const c = grey[lower]!;
+      const d = grey[lower + right]!;
       if (!held || !has) {
-        small[at] = (grey[a]! + grey[b]! + grey[c]! + grey[d]! + 2) >> 2;
+        small[at] = (a + b + c + d + 2) >> 2;
         continue;
       }
-      const count = held[a]! + held[b]! + held[c]! + held[d]!;
+      const p = held[upper]!;
+      const q = held[upper + right]!;
+      const r = held[lower]!;
+      const s = held[lower + right]!;
+      const count = p + q + r + s;
       if (count < 2) continue;
       has[at] = 1;
-      const sum = grey[a]! * held[a]! + grey[b]! * held[b]! + grey[c]! * held[c]! + grey[d]! * held[d]!;
-      small[at] = Math.round(sum / count);
+      small[at] =
+        count === 4 ? (a + b + c + d + 2) >> 2 : Math.round((a * p + b * q + c * r + d * s) / count);
     }
   }
   return { width: w, height: h, grey: small, held: has };
@@ -61,8 +68,11 @@ export function forBlocks({ width, height, grey, held }: GreyLevel): GreyLevel {
     out.fill(grey[from + width - 1]!, to + width, to + w);
   }
   if (held)
-    for (let top = 0; top < height; top += BLOCK)
+    for (let top = 0; top < height; top += BLOCK) {
+      const whole = !held.subarray(top * width, (top + BLOCK) * width).includes(0);
+      if (whole && w === width && top + BLOCK <= height) continue;
       for (let left = 0; left < width; left += BLOCK) fillBlock(out, w, left, top, held, width, height);
+    }
   return { width: w, height: h, grey: out, held: null };
 }
 
@@ -75,17 +85,17 @@ function fillBlock(
   width: number,
   height: number,
 ): void {
-  let [sum, count, seen] = [0, 0, 0];
   const bottom = Math.min(height, top + BLOCK);
   const right = Math.min(width, left + BLOCK);
+  let sum = 0;
+  let count = 0;
   for (let row = top; row < bottom; row++)
     for (let column = left; column < right; column++) {
-      seen++;
       if (held[row * width + column] === 0) continue;
       sum += out[row * w + column]!;
       count++;
     }
-  if (count === seen) return;
+  if (count === (bottom - top) * (right - left)) return;
   const mean = count === 0 ? 128 : Math.round(sum / count);
   for (let row = top; row < top + BLOCK; row++)
     for (let column = left; column < left + BLOCK; column++) {

@@ -11,8 +11,8 @@ import {
   SMALLER,
   TAG,
 } from '../../../shared/packed/tags.ts';
-import { encodeMasks, encodeTiles } from './encode.ts';
-import { type GreyLevel, greyLevels } from './levels.ts';
+import { encodeMasks, encodeTiles, wholeMask } from './encode.ts';
+import type { GreyLevel } from './levels.ts';
 
 interface Directory {
   readonly level: GreyLevel;
@@ -29,14 +29,16 @@ type Value = readonly [tag: number, type: number, values: readonly number[] | Ui
 /** More than a classic TIFF can address. */
 const MOST_BYTES = 2 ** 32 - 1;
 
-/** @returns the bytes of the file, in pieces */
+/**
+ * @param levels from full resolution down to a single tile
+ * @returns the bytes of the file, in pieces
+ */
 export async function packPyramid(
-  full: GreyLevel,
+  levels: readonly GreyLevel[],
   kind: 'lossy' | 'lossless',
   tilePx: number,
 ): Promise<Uint8Array[]> {
   const directories: Directory[] = [];
-  const levels = greyLevels(full, tilePx);
   for (const [n, level] of levels.entries()) {
     const smaller = n > 0 ? SMALLER : 0;
     const compression = kind === 'lossy' ? COMPRESSION.jpeg : COMPRESSION.deflate;
@@ -75,18 +77,14 @@ function placeTiles(directories: readonly Directory[], from: number, tilePx: num
     end += bytes.length;
     return at;
   };
-  // Most tiles have data everywhere: the mask that says so comes with the first bytes of the file.
-  const whole = encodeMasks(
-    { width: tilePx, height: tilePx, held: new Uint8Array(tilePx ** 2).fill(1) },
-    tilePx,
-  )[0]!;
   const putMask = (bytes: Uint8Array): number => {
     const key = Buffer.from(bytes).toString('latin1');
     const at = placed.get(key) ?? put(bytes);
     placed.set(key, at);
     return at;
   };
-  if (directories.some((d) => d.photometric === IS_MASK)) putMask(whole);
+  // Most tiles have data everywhere: the mask that says so comes with the first bytes of the file.
+  if (directories.some((d) => d.photometric === IS_MASK)) putMask(wholeMask(tilePx));
   for (let n = directories.length - 1; n >= 0; n--) {
     if ((directories[n]!.kind & MASK) !== 0) continue;
     const mask = directories[n + 1]?.photometric === IS_MASK ? n + 1 : null;
