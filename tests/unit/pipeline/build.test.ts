@@ -1,18 +1,5 @@
 /** The command line from end to end on a campaign whose every voxel is known from a formula. */
-import { spawnSync } from 'node:child_process';
-import {
-  cpSync,
-  existsSync,
-  mkdirSync,
-  mkdtempSync,
-  readdirSync,
-  readFileSync,
-  rmSync,
-  symlinkSync,
-  truncateSync,
-  writeFileSync,
-} from 'node:fs';
-import { tmpdir } from 'node:os';
+import { cpSync, existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
@@ -26,39 +13,18 @@ import { reviewsSchema } from '../../../shared/artefacts/reviews.ts';
 import { surveySchema } from '../../../shared/artefacts/survey.ts';
 import { dieFromPixel } from '../../../shared/frames.ts';
 import { plateGrey, platePath } from '../../../shared/plate-path.ts';
-import {
-  BARS,
-  CAMPAIGN,
-  makeCampaign,
-  PROCESS,
-  SHAPE,
-  sliceFile,
-  valueAt,
-  writeSlice,
-} from '../../fixtures/campaign/make-campaign.ts';
+import { campaignWork, reviews, stratafolio } from '../../fixtures/campaign/command-line.ts';
+import { BARS, CAMPAIGN, PROCESS, SHAPE, valueAt } from '../../fixtures/campaign/make-campaign.ts';
 
-const CLI = join(import.meta.dirname, '..', '..', '..', 'pipeline', 'cli.ts');
 let work: string;
 let model: string;
+let campaign: Awaited<ReturnType<typeof campaignWork>>;
 
 beforeAll(async () => {
-  work = mkdtempSync(join(tmpdir(), 'stratafolio-build-'));
-  model = join(work, 'model');
-  await makeCampaign(model);
+  campaign = await campaignWork('build');
+  ({ work, model } = campaign);
 });
-afterAll(() => rmSync(work, { recursive: true, force: true }));
-
-function stratafolio(...args: string[]) {
-  const { status, stdout, stderr } = spawnSync(process.execPath, [CLI, ...args], { encoding: 'utf8' });
-  return { status, stdout, stderr };
-}
-
-let copies = 0;
-function copyOfModel(): string {
-  const folder = join(work, `copy${copies++}`);
-  cpSync(model, folder, { recursive: true });
-  return folder;
-}
+afterAll(() => campaign.remove());
 
 /** Full-resolution pixels of a pyramid that fits one tile. */
 async function tilePixels(descriptor: string, level: number): Promise<{ grey: number[]; opaque: boolean[] }> {
@@ -73,10 +39,6 @@ async function tilePixels(descriptor: string, level: number): Promise<{ grey: nu
     opaque: Array.from({ length: count }, (_, n) => at(n, info.channels - 1) > 0),
   };
 }
-
-const reviews = (scan: string): string =>
-  'scan,id,kind,layer,x_um,y_um,decision,comment,date\r\n' +
-  `${scan},F0003,missing-via,via1,12.5,20.1,reject,"dust, seen twice",2026-03-02\r\n`;
 
 describe('a build', () => {
   let data: string;
@@ -223,7 +185,7 @@ describe('a build', () => {
 
 describe('a scan without a placement', () => {
   it('still gives plates, in its own frame, and says so', () => {
-    const folder = copyOfModel();
+    const folder = campaign.copyOfModel();
     writeFileSync(join(folder, 'campaign.yaml'), CAMPAIGN.replace(/ {4}placement:.*\n/, ''));
     const result = stratafolio('build', folder, '--data-only');
     expect(result.status).toBe(0);
@@ -232,149 +194,6 @@ describe('a scan without a placement', () => {
     expect(plates.frame).toBe('scan');
     const pictures = JSON.parse(readFileSync(join(folder, 'folio', 'data', 'fine', 'pictures.json'), 'utf8'));
     expect(pictures.layers.every((layer: { render: unknown }) => layer.render === null)).toBe(true);
-  });
-});
-
-describe('bad input', () => {
-  const edit = (folder: string, name: string, from: string | RegExp, to: string) => {
-    const path = join(folder, name);
-    writeFileSync(path, readFileSync(path, 'utf8').replace(from, to));
-  };
-  const cases: [string, (folder: string) => void | Promise<void>, string[]][] = [
-    [
-      'a truncated TIFF',
-      (f) => truncateSync(join(f, sliceFile(17)), 3000),
-      ['bars_017.tif', 'expected', 'found'],
-    ],
-    [
-      'a truncated GDSII',
-      (f) => truncateSync(join(f, 'bars.gds'), 200),
-      ['bars.gds', 'byte', 'expected', 'found'],
-    ],
-    ['slices of different size', (f) => writeSlice(f, 9, 60), ['bars_009.tif', '64', '60']],
-    ['a missing slice number', (f) => rmSync(join(f, sliceFile(12))), ['12', 'expected', 'found']],
-    [
-      'an unknown key',
-      (f) => edit(f, 'campaign.yaml', 'voxel_nm', 'voxel_size'),
-      ['campaign.yaml, line 8', 'voxel_nm', '"voxel_size"'],
-    ],
-    [
-      'overlapping layers',
-      (f) => edit(f, 'process.yaml', 'bottom_um: 1.85', 'bottom_um: 1.05'),
-      ['process.yaml, line', '"metal2"', 'overlap'],
-    ],
-    [
-      'a drawn layer the layout lacks',
-      (f) => edit(f, 'process.yaml', '21/0', '24/0'),
-      ['process.yaml, layer "metal1"', '"21/0"', '"24/0"'],
-    ],
-    [
-      'an empty glob',
-      (f) => edit(f, 'campaign.yaml', '*.tif', '*.tiff'),
-      ['campaign.yaml', 'slices/*.tiff', 'expected'],
-    ],
-    [
-      'a missing layout',
-      (f) => rmSync(join(f, 'bars.gds')),
-      ['campaign.yaml, chip.layout.file', '"bars.gds"'],
-    ],
-    [
-      'a missing process table',
-      (f) => rmSync(join(f, 'process.yaml')),
-      ['campaign.yaml, chip.process', '"process.yaml"'],
-    ],
-    [
-      'landmarks that are no numbers',
-      (f) => edit(f, 'landmarks.csv', '60,0,3', '60,zero,3'),
-      ['landmarks.csv', 'line 3', 'zero'],
-    ],
-    ['no voxel size', (f) => edit(f, 'campaign.yaml', /.*voxel_nm.*\n/, ''), ['campaign.yaml', 'voxel_nm']],
-    [
-      'a lesson without front matter',
-      (f) => {
-        mkdirSync(join(f, 'lessons'));
-        writeFileSync(join(f, 'lessons', 'one.md'), 'Once upon a time');
-        edit(f, 'campaign.yaml', 'licence', 'lessons: lessons/*.md\nlicence');
-      },
-      ['lessons/one.md, line 1', 'front matter', 'Once upon a time'],
-    ],
-    [
-      'a picture without a pixel size',
-      (f) => edit(f, 'campaign.yaml', 'scans:', 'scans:\n  - { id: top, image: { file: top.png } }'),
-      ['campaign.yaml', 'scan "top"', 'pixel_nm'],
-    ],
-    [
-      'a path that leaves the campaign',
-      (f) => edit(f, 'campaign.yaml', 'bars.gds', '../bars.gds'),
-      ['campaign.yaml', 'chip.layout.file', '../bars.gds', '--follow-links-out'],
-    ],
-    [
-      'a link that leaves the campaign',
-      (f) => {
-        rmSync(join(f, 'process.yaml'));
-        symlinkSync('/etc/hostname', join(f, 'process.yaml'));
-      },
-      ['campaign.yaml', 'chip.process', '--follow-links-out'],
-    ],
-    [
-      'a judgement of a scan that is none',
-      (f) => writeFileSync(join(f, 'reviews.csv'), reviews('coarse')),
-      ['reviews.csv, line 2, scan', 'one of fine', '"coarse"'],
-    ],
-    ['no campaign', (f) => rmSync(join(f, 'campaign.yaml')), ['campaign.yaml', 'stratafolio new']],
-  ];
-
-  it.each(cases)('%s gives one clear error and leaves nothing behind', async (_, damage, words) => {
-    const folder = copyOfModel();
-    await damage(folder);
-    const { status, stderr } = stratafolio('build', folder, '--data-only');
-    expect(stderr.match(/^stratafolio: /gm)).toHaveLength(1);
-    for (const word of words) expect(stderr).toContain(word);
-    expect(stderr).toContain('What to do:');
-    expect(status).toBe(1);
-    expect(readdirSync(folder).filter((name) => name.startsWith('folio'))).toEqual([]);
-  });
-
-  const root = process.getuid?.() === 0 && process.platform === 'linux';
-  const mounted = (options: string, use: (folder: string) => void): boolean => {
-    const mount = join(work, `mount${copies++}`);
-    mkdirSync(mount);
-    if (spawnSync('mount', ['-t', 'tmpfs', '-o', options, 'tmpfs', mount]).status !== 0) return false;
-    try {
-      use(mount);
-    } finally {
-      spawnSync('umount', [mount]);
-    }
-    return true;
-  };
-
-  it.skipIf(!root)('a full disk (needs root on Linux, for a small tmpfs)', (context) => {
-    const ran = mounted('size=96k', (mount) => {
-      const { status, stderr } = stratafolio('build', model, '--data-only', '--out', join(mount, 'folio'));
-      expect(stderr).toContain('a full disk');
-      expect(status).toBe(1);
-      expect(readdirSync(mount)).toEqual([]);
-    });
-    if (!ran) context.skip('tmpfs cannot be mounted here');
-  });
-
-  it.skipIf(!root)('no permission to write (needs root on Linux, for a read-only tmpfs)', (context) => {
-    const ran = mounted('size=1m,ro', (mount) => {
-      const { status, stderr } = stratafolio('build', model, '--data-only', '--out', join(mount, 'folio'));
-      expect(stderr).toContain('read-only');
-      expect(status).toBe(1);
-    });
-    if (!ran) context.skip('tmpfs cannot be mounted here');
-  });
-
-  it('keeps an older folio when a later build fails', () => {
-    const folder = copyOfModel();
-    expect(stratafolio('build', folder, '--data-only').status).toBe(0);
-    const before = readFileSync(join(folder, 'folio', 'data', 'manifest.json'), 'utf8');
-    truncateSync(join(folder, sliceFile(3)), 3000);
-    expect(stratafolio('build', folder, '--data-only').status).toBe(1);
-    expect(readFileSync(join(folder, 'folio', 'data', 'manifest.json'), 'utf8')).toBe(before);
-    expect(stratafolio('verify', join(folder, 'folio')).status).toBe(0);
   });
 });
 
