@@ -56,7 +56,9 @@ export async function runCase(given: Case, folder: string, keep: boolean): Promi
   const { survey, field, spec } = await surveyScan(out, scan, quiet as never);
   const source = await openVolume(spec, {});
   const against = await openLayout(drawn.against.layoutFile, {});
-  const process = processSchema.parse(parse(readFileSync(drawn.against.processFile, 'utf8')));
+  // The campaign's own table leaves out what the layout does not draw, as the truth does.
+  const own = drawn.kind === 'wrong' ? drawn.against.processFile : join(out, 'process.yaml');
+  const process = processSchema.parse(parse(readFileSync(own, 'utf8')));
   const from = performance.now();
   const cpu = cpuUsage();
   try {
