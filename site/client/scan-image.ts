@@ -1,12 +1,12 @@
 /** The image of a scan in one view: plates from the tiles, and from the brick until those come. */
 import { plateGrey, platePath } from '../../shared/plate-path.ts';
 import { platesAhead } from '../lib/prefetch.ts';
-import { coarseTilePath } from '../lib/tile-path.ts';
 import { BrickPictures } from './brick-pictures.ts';
 import type { PictureView } from './picture-view.ts';
 import { PlateSwitch, type Wanted } from './plate-switch.ts';
-import { decodeTile, PyramidSource } from './pyramid-source.ts';
+import { PyramidSource } from './pyramid-source.ts';
 import type { ScanData } from './scan-data.ts';
+import { readCoarse } from './tile-reader.ts';
 import { type CoarsePicture, Underlay } from './underlay.ts';
 
 /** How long the brick waits at most for the first plate to come first. */
@@ -76,12 +76,9 @@ export class ScanImage {
     const { plates, root } = this.#data;
     const tile: { index: number; bitmap: ImageBitmap | null } = { index, bitmap: null };
     this.#tile = tile;
-    const { width_px: width, height_px: height } = plates.grid;
-    const { tile_px: tilePx, format } = plates.tiles;
-    const path = coarseTilePath(platePath(plates.path, index), { width, height, tilePx }, format);
-    const answer = await fetch(root + path).catch(() => null);
-    if (!answer?.ok) return;
-    tile.bitmap = await decodeTile(await answer.blob());
+    const { grid, tiles, path } = plates;
+    tile.bitmap = await readCoarse({ grid, tiles, root, path: platePath(path, index) }).catch(() => null);
+    if (!tile.bitmap) return;
     this.#changed();
   }
 

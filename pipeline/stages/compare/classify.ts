@@ -186,8 +186,33 @@ function missingMetal(near: Neighbourhood, context: LayerContext): 'open' | 'nar
   for (const via of context.vias)
     viaEnds(via, near, context.field.width, box, before.labels, after.labels, end);
   if (cutOff || [...ends.values()].some((parts) => parts.size > 1)) return 'open';
+  if (partedInTheMiddle(drawn, removed, touched, before.labels, after.labels)) return 'open';
   const depth = crossShare(near);
   return depth >= 0.9 ? 'missing-shape' : 'narrow';
+}
+
+/** A wire that ends in the neighbourhood on both sides of a gap is broken too, if more than crumbs are left on each. */
+function partedInTheMiddle(
+  drawn: Uint8Array,
+  removed: Uint8Array,
+  touched: ReadonlySet<number>,
+  before: Int32Array,
+  after: Int32Array,
+): boolean {
+  const gone = new Map<number, number>();
+  const left = new Map<number, Map<number, number>>();
+  for (let n = 0; n < drawn.length; n++) {
+    const label = before[n]!;
+    if (!drawn[n] || !touched.has(label)) continue;
+    if (removed[n]) gone.set(label, (gone.get(label) ?? 0) + 1);
+    else {
+      const parts = left.get(label) ?? new Map<number, number>();
+      left.set(label, parts.set(after[n]!, (parts.get(after[n]!) ?? 0) + 1));
+    }
+  }
+  return [...left].some(
+    ([label, parts]) => [...parts.values()].filter((size) => size >= gone.get(label)! / 2).length > 1,
+  );
 }
 
 const onRim = (n: number, width: number, height: number): boolean => {

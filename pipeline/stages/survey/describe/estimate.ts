@@ -13,6 +13,7 @@ export interface EstimateInput {
   readonly process: Process | null;
   readonly layout: LoadedLayout | null;
   readonly threads: number;
+  readonly tiles?: 'loose' | 'packed';
 }
 
 export interface BuildEstimate {
@@ -48,7 +49,14 @@ const COST = {
   pages: 8,
 } as const;
 
-export function estimateBuild({ shape, scan, process, layout, threads }: EstimateInput): BuildEstimate {
+export function estimateBuild({
+  shape,
+  scan,
+  process,
+  layout,
+  threads,
+  tiles,
+}: EstimateInput): BuildEstimate {
   const { nx, ny, nz } = shape;
   const area = nx * ny;
   const voxels = area * nz;
@@ -57,7 +65,9 @@ export function estimateBuild({ shape, scan, process, layout, threads }: Estimat
   const hasPlace = scan.placement !== undefined || isDrawn;
   // Of each layer a portrait, and where there is a drawing its render.
   const pictures = nz + layers * (isDrawn && hasPlace ? 2 : 1);
-  const files = pictures * (totalTiles({ width: nx, height: ny, tilePx: TILE_PX }) + 1) + FILES_OF_PAGES;
+  const packed = tiles === 'packed';
+  const each = packed ? 2 : totalTiles({ width: nx, height: ny, tilePx: TILE_PX }) + 1;
+  const files = pictures * each + FILES_OF_PAGES;
   const layerPixels = layers * area;
   const placing = scan.placement ? COST.landmarks + COST.landmarksPerVoxel * voxels : COST.search;
   const drawn =
