@@ -225,6 +225,14 @@ describe('automatic placement', { timeout: 300_000 }, () => {
     const result = await place(scanOf(chip, POSE, 1, 0.5, 6), chip);
     expect(result.verdict).toBe('ambiguous');
     expect(result.doubts.join(' ')).toMatch(/Another place fits nearly as well/);
+    // The cell is 0.8 um both ways, and both the doubt and the evidence say so.
+    expect(result.doubts.join(' ')).toMatch(/repeats here every \(/);
+    const steps = result.shown!.lattice_um!.map(([x, y]) => [Math.abs(x), Math.abs(y)]);
+    expect(steps).toHaveLength(2);
+    for (const [x, y] of steps) {
+      expect(Math.max(x!, y!)).toBeCloseTo(0.8, 1);
+      expect(Math.min(x!, y!)).toBeLessThan(0.05);
+    }
   });
 });
 
