@@ -12,7 +12,8 @@ export async function checkCampaign(path: string, allowOutside = false): Promise
   const layout = await loadLayout(loaded);
   const entries = describeCampaign(loaded);
   if (layout) entries.push(...describeLayout(layout, loaded.process));
-  for (const scan of loaded.campaign.scans) entries.push(...(await describeScan(loaded, layout, scan)));
+  const { scans, tiles } = loaded.campaign;
+  for (const scan of scans) entries.push(...(await describeScan(loaded, layout, scan, tiles)));
   const doubts = doubtsIn(entries);
   const closing =
     doubts === 0

@@ -8,29 +8,51 @@
  */
 export function smooth(picture: Float32Array, width: number, height: number, sigma: number): Float32Array {
   const radius = Math.max(1, Math.round((Math.sqrt(4 * sigma * sigma + 1) - 1) / 2));
-  const line = new Float64Array(Math.max(width, height));
+  const line = new Float64Array(width);
+  const copy = new Float32Array(picture.length);
   for (let pass = 0; pass < 3; pass++) {
-    for (let row = 0; row < height; row++) runningMean(picture, row * width, 1, width, radius, line);
-    for (let column = 0; column < width; column++) runningMean(picture, column, width, height, radius, line);
+    for (let row = 0; row < height; row++) runningMean(picture, row * width, width, radius, line);
+    copy.set(picture);
+    downColumns(copy, picture, width, height, radius);
   }
   return picture;
+}
+
+/** All columns at once, row by row: a column by itself would fetch a line of the cache for every value. */
+function downColumns(
+  from: Float32Array,
+  to: Float32Array,
+  width: number,
+  height: number,
+  radius: number,
+): void {
+  const factor = 1 / (2 * radius + 1);
+  const sums = new Float64Array(width);
+  const add = (row: number, sign: 1 | -1): void => {
+    for (let column = 0, p = row * width; column < width; column++, p++) sums[column]! += sign * from[p]!;
+  };
+  for (let row = 0; row < Math.min(radius, height); row++) add(row, 1);
+  for (let row = 0; row < height; row++) {
+    if (row + radius < height) add(row + radius, 1);
+    for (let column = 0, p = row * width; column < width; column++, p++) to[p] = sums[column]! * factor;
+    if (row - radius >= 0) add(row - radius, -1);
+  }
 }
 
 function runningMean(
   values: Float32Array,
   at: number,
-  stride: number,
   count: number,
   radius: number,
   line: Float64Array,
 ): void {
-  for (let n = 0; n < count; n++) line[n] = values[at + n * stride]!;
+  for (let n = 0; n < count; n++) line[n] = values[at + n]!;
   const factor = 1 / (2 * radius + 1);
   let sum = 0;
   for (let n = 0; n < Math.min(radius, count); n++) sum += line[n]!;
   for (let n = 0; n < count; n++) {
     if (n + radius < count) sum += line[n + radius]!;
-    values[at + n * stride] = sum * factor;
+    values[at + n] = sum * factor;
     if (n - radius >= 0) sum -= line[n - radius]!;
   }
 }

@@ -1,9 +1,12 @@
-/** Deep Zoom pyramids of one- and two-channel pictures, written by sharp. */
-import { mkdir, rm } from 'node:fs/promises';
+/** Pyramids of pictures: loose tiles in the Deep Zoom layout, or packed into one TIFF. */
+import { mkdir, rm, writeFile } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import sharp, { type Sharp, type WebpOptions } from 'sharp';
 import type { TileLayout } from '../../shared/artefacts/plates.ts';
+import { pyramidStem, stillPath } from '../../shared/tile-path.ts';
 import { diskFault } from './files.ts';
+import { type GreyLevel, greyLevels } from './packed/levels.ts';
+import { packPyramid } from './packed/write-packed.ts';
 
 export const TILE_PX = 256;
 
@@ -21,21 +24,32 @@ export interface PictureData {
  * above 1 double that again and gain nothing.
  */
 const LOSSY = { quality: 88, alphaQuality: 100, effort: 1, smartSubsample: false } as const;
+const LOSSLESS = { lossless: true, effort: 2 } as const;
+
+/** How the pyramids of a campaign are kept. */
+export type TileKind = 'loose' | 'packed';
+
+/** Ending of a pyramid's descriptor: of packed ones, of the file itself. */
+export const pyramidEnding = (kind: TileKind): string => (kind === 'packed' ? 'tif' : 'dzi');
 
 /** Tiles of image data: lossy, with a lossless opacity where there is a place without data. */
-export const plateTiles = (transparent: boolean): TileLayout => ({
-  layout: 'deep-zoom',
+export const plateTiles = (transparent: boolean, kind: TileKind = 'loose'): TileLayout => ({
+  layout: kind === 'packed' ? 'packed-tiff' : 'deep-zoom',
   tile_px: TILE_PX,
   overlap_px: 0,
-  format: 'webp',
+  format: kind === 'packed' ? 'jpg' : 'webp',
   nodata: transparent ? 'transparent' : 'none',
 });
 
 /** Tiles of drawings: lossless; transparent where something is withheld. */
-export const renderTiles = (transparent: boolean): TileLayout => plateTiles(transparent);
+export const renderTiles = (transparent: boolean, kind: TileKind = 'loose'): TileLayout => ({
+  ...plateTiles(transparent, kind),
+  format: kind === 'packed' ? 'deflate' : 'webp',
+});
 
 /**
- * Writes `path` (ending in .dzi) and the tiles beside it.
+ * Writes `path` and what belongs to it: ending in .dzi the tiles in a folder beside it; ending in .tif one packed file of
+ * a grey picture, and a still of its coarsest level for pages and programs that show plain pictures.
  * @throws InputFault when the disk refuses.
  */
 export async function writePyramid(
@@ -43,9 +57,47 @@ export async function writePyramid(
   picture: PictureData,
   kind: 'lossy' | 'lossless',
 ): Promise<void> {
+  if (path.endsWith('.tif')) return writePacked(path, picture, kind);
   const { bytes, channels, width, height } = picture;
   const source = sharp(bytes, { raw: { width, height, channels }, limitInputPixels: false });
-  await writeTiles(source, path, kind === 'lossy' ? LOSSY : { lossless: true, effort: 2 });
+  await writeTiles(source, path, kind === 'lossy' ? LOSSY : LOSSLESS);
+}
+
+async function writePacked(path: string, picture: PictureData, kind: 'lossy' | 'lossless'): Promise<void> {
+  const levels = greyLevels(greyOf(picture), TILE_PX);
+  const still = levels.at(-1)!;
+  const { width, height } = still;
+  try {
+    await mkdir(dirname(path), { recursive: true });
+    await writeFile(path, await packPyramid(levels, kind, TILE_PX));
+    await sharp(withOpacity(still), { raw: { width, height, channels: still.held ? 2 : 1 } })
+      .webp(kind === 'lossy' ? LOSSY : LOSSLESS)
+      .toFile(stillPath(path));
+  } catch (error) {
+    throw diskFault(error, path);
+  }
+}
+
+function greyOf({ bytes, channels, width, height }: PictureData): GreyLevel {
+  if (channels === 4) throw new Error('Pictures in colour are kept in loose tiles.');
+  if (channels === 1) return { width, height, grey: bytes, held: null };
+  const grey = new Uint8Array(width * height);
+  const held = new Uint8Array(width * height);
+  for (let n = 0; n < grey.length; n++) {
+    grey[n] = bytes[2 * n]!;
+    held[n] = bytes[2 * n + 1]! >> 7;
+  }
+  return { width, height, grey, held: held.includes(0) ? held : null };
+}
+
+function withOpacity({ grey, held }: GreyLevel): Uint8Array {
+  if (!held) return grey;
+  const bytes = new Uint8Array(2 * grey.length);
+  for (let n = 0; n < grey.length; n++) {
+    bytes[2 * n] = grey[n]!;
+    bytes[2 * n + 1] = 255 * held[n]!;
+  }
+  return bytes;
 }
 
 /**
@@ -58,7 +110,7 @@ export async function writeFilePyramid(file: string, path: string): Promise<void
 }
 
 async function writeTiles(source: Sharp, path: string, options: WebpOptions): Promise<void> {
-  const base = path.replace(/\.dzi$/, '');
+  const base = pyramidStem(path);
   try {
     await mkdir(dirname(path), { recursive: true });
     await source

@@ -56,6 +56,7 @@ export async function buildScan(
 ): Promise<FolioScan | null> {
   const { progress, signal } = options;
   const { process } = loaded;
+  const { tiles } = loaded.campaign;
   const folder = join(steps.staging, 'data', scan.id);
   await mkdir(folder, { recursive: true });
 
@@ -72,7 +73,7 @@ export async function buildScan(
   const unspoken = hidden && { places: hidden, layers: new Set(gone.map(({ name }) => name)) };
   const { unit } = survey.grey;
   const threads = options.jobs ?? defaultThreads();
-  steps.expected.push(estimateBuild({ shape: survey.shape, scan, process, layout, threads }));
+  steps.expected.push(estimateBuild({ shape: survey.shape, scan, process, layout, threads, tiles }));
   const { plates, brick, portraits, portraitsKey } = await steps.timed('plates', () =>
     plateSteps(
       ...([steps, open.job, content, folder] as const),
@@ -88,10 +89,10 @@ export async function buildScan(
   const portraitEntries = await steps.run(
     {
       ...{ name: 'portraits', stage: 'portraits', code: ['pipeline/stages/plate/write-portraits.ts'] },
-      input: { portraitsKey, grid, unit },
+      input: { portraitsKey, grid, unit, tiles },
     },
     folder,
-    async ({ files }) => writePortraits(await portraits(), grid, unit, files),
+    async ({ files }) => writePortraits(await portraits(), grid, unit, files, tiles),
   );
   // What is shown of a drawing follows from the drawing and from what is withheld.
   const { withhold } = loaded.campaign;
@@ -104,7 +105,7 @@ export async function buildScan(
             stage: 'renders',
             code: ['pipeline/stages/render/write-renders.ts', ...SHOWN_CODE],
           },
-          input: { ...drawn, hidden: hidden?.drawing },
+          input: { ...drawn, hidden: hidden?.drawing, tiles },
         },
         folder,
         ({ files }) => {
@@ -112,6 +113,7 @@ export async function buildScan(
           return writeRenders(
             ...([read, top, shown.process, grid, files, scan.id, progress] as const),
             hidden?.drawing,
+            tiles,
           );
         },
       )
@@ -216,8 +218,8 @@ export async function buildScan(
   await writeArtefact(join(folder, 'brick.json'), brickSchema, brick);
   await writeArtefact(join(folder, 'pictures.json'), picturesSchema, {
     version: 1,
-    portrait_tiles: plateTiles(true),
-    render_tiles: renderTiles(hidden?.drawing != null),
+    portrait_tiles: plateTiles(true, tiles),
+    render_tiles: renderTiles(hidden?.drawing != null, tiles),
     layers: (process?.layers ?? []).map((layer) => ({
       name: layer.name,
       portrait: portraitEntries.get(layer.name) ?? null,

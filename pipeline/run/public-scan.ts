@@ -25,7 +25,7 @@ export interface PublicScan {
 
 /** @returns null for a scan that is left out whole, since places are withheld and it is not certain where it lies */
 export function publicScan(
-  { folder, process }: Pick<LoadedCampaign, 'folder' | 'process'>,
+  { campaign, folder, process }: Pick<LoadedCampaign, 'campaign' | 'folder' | 'process'>,
   withheld: Withholding,
   sited: SitedScan,
 ): PublicScan | null {
@@ -48,6 +48,7 @@ export function publicScan(
       ...{ voxelToDieUm: placement.voxel_to_die_um, warp: placement.warp, frame: sited.frame },
       ...{ grid: plan.grid, stepUm: plan.stepUm, zUm: plan.zUm, unit: survey.grey.unit },
       ...{ sliceWindows: surveyed.sliceWindows, portraits: portraitRanges(sited.named) },
+      tiles: campaign.tiles,
     },
   };
 }

@@ -198,6 +198,12 @@ export const campaignSchema = z.strictObject({
     .min(1)
     .optional()
     .describe('Words of this campaign: Markdown, "## term" with text below.'),
+  tiles: z
+    .enum(['loose', 'packed'])
+    .default('loose')
+    .describe(
+      'How plates, portraits and renders are kept. loose: a file per tile, for any host. packed: one TIFF per picture, hundreds of times fewer files and built faster, for hosts that answer byte ranges.',
+    ),
   withhold: z
     .strictObject({
       drawn: z.array(drawnLayer).optional().describe('Drawn layers left out of renders and nets.'),

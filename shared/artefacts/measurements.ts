@@ -47,6 +47,7 @@ const checkSchema = z.object({
   expanded_um: z.number(),
   verdict: z.enum(['kept', 'not kept', 'open']),
   text: z.string(),
+  method: z.string().describe('Which entry of `methods` found_um was obtained by.'),
 });
 
 const layerMeasurementsSchema = z.object({
@@ -147,6 +148,7 @@ export const measurementsSchema = z.object({
   materials: z.object({
     basis: z.enum(['electron density', 'phase', 'contrast only']),
     text: z.string(),
+    method: z.string(),
     layers: z.array(
       z.object({
         name: z.string(),

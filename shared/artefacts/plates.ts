@@ -15,12 +15,17 @@ export const greySchema = z.object({
 });
 
 export const tilesSchema = z.object({
-  layout: z.literal('deep-zoom'),
+  layout: z
+    .enum(['deep-zoom', 'packed-tiff'])
+    .describe('deep-zoom: a file per tile; packed-tiff: one tiled TIFF per picture, read by byte ranges.'),
   tile_px: z.int().positive(),
   overlap_px: z.literal(0),
-  format: z.enum(['webp', 'jpg', 'png']),
-  /** Lossless masks are carried as transparency: a transparent pixel holds no data. */
-  nodata: z.enum(['transparent', 'none']),
+  format: z.enum(['webp', 'jpg', 'png', 'deflate']).describe('Compression of a tile.'),
+  nodata: z
+    .enum(['transparent', 'none'])
+    .describe(
+      'transparent: a pixel without data is transparent, or 0 in the mask of a packed picture; never lossy.',
+    ),
 });
 
 export const platesSchema = z.object({

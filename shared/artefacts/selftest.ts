@@ -19,7 +19,9 @@ export const selftestSchema = z.object({
       })
       .refine((t) => t.found <= t.planted, { error: 'no more found than planted' }),
   ),
+  /** Share of the differences near planted edits that were the edits. */
   precision: z.number().min(0).max(1),
+  /** Of the field, all judged layers together: what noise and misfit alone made above the thresholds. */
   false_per_1000um2: interval,
   size_found_um: z.record(
     z.string(),

@@ -52,6 +52,8 @@ export interface LineRequest {
 
 /** Widths from which each edge has a plateau of its own on both sides, in standard deviations of the blur. */
 export const APART = 9;
+/** Guesses no further than this from that limit do not decide, in standard deviations of the blur. */
+const APART_DOUBT = 1.5;
 /** Without a known blur, narrower lines than this (in standard deviations) are refused: width and blur look alike. */
 const OWN_BLUR_LEAST = 6;
 /** ... unless there is so little noise that the width is known to this share all the same. */
@@ -77,20 +79,15 @@ export function measureLine(profile: Profile, request: LineRequest): LineFit | R
     return refused('the two edges do not lie on the profile');
   }
   const sd = blur?.sdPx ?? 1;
-  const apart = guess >= APART * sd;
-  let centred = request;
-  let fit: LineFit | Refusal = refused('no line model fits the profile');
-  // Stretches are centred on what was found, not on the guess: whoever guesses otherwise finds the same width.
-  for (let round = 0; round < ROUNDS; round++) {
-    fit = apart ? measureApart(profile, centred, from, to, sd) : measureJoint(profile, centred, from, to);
-    // Without a known blur a single faint edge may leave slope and blur open where both edges together do not.
-    if (apart && !blur && fit.kind === 'refused') fit = measureJoint(profile, centred, from, to);
-    if (fit.kind === 'refused') return fit;
-    const moved = Math.max(Math.abs(fit.leftPx - centred.leftPx), Math.abs(fit.rightPx - centred.rightPx));
-    if (moved < STILL_PX) break;
-    if (!(fit.leftPx > from && fit.rightPx < to)) break;
-    centred = { ...request, leftPx: fit.leftPx, rightPx: fit.rightPx };
+  const settle = (apart: boolean) => settled(profile, request, apart, from, to, sd);
+  let fit: LineFit | Refusal | null = null;
+  let apart = guess >= APART * sd;
+  if (Math.abs(guess / sd - APART) < APART_DOUBT) {
+    // Close to the limit the way is chosen by what is found, not by the guess: two guesses must not give two widths.
+    fit = settle(false);
+    if (fit.kind === 'line') apart = fit.widthPx >= APART * sd;
   }
+  if (!fit || apart || fit.kind === 'refused') fit = settle(apart);
   if (fit.kind === 'refused') return fit;
   const least = (request.leastInBlurs ?? LEAST_IN_BLURS) * FULL_WIDTH_HALF_MAXIMUM * fit.blurPx;
   // Shown to be wider, not found to be: else those of too narrow lines that noise made wide would be let through.
@@ -102,6 +99,30 @@ export function measureLine(profile: Profile, request: LineRequest): LineFit | R
     return refused('too narrow to tell its width from the blur; measure the blur on a wider line first');
   }
   if (fit.uncertaintyPx > fit.widthPx / 3) return refused('the noise leaves the width open');
+  return fit;
+}
+
+/** Fits until stretches are centred on what was found, not on the guess: whoever guesses otherwise finds the same. */
+function settled(
+  profile: Profile,
+  request: LineRequest,
+  apart: boolean,
+  from: number,
+  to: number,
+  sd: number,
+): LineFit | Refusal {
+  let centred = request;
+  let fit: LineFit | Refusal = refused('no line model fits the profile');
+  for (let round = 0; round < ROUNDS; round++) {
+    fit = apart ? measureApart(profile, centred, from, to, sd) : measureJoint(profile, centred, from, to);
+    // Without a known blur a single faint edge may leave slope and blur open where both edges together do not.
+    if (apart && !request.blur && fit.kind === 'refused') fit = measureJoint(profile, centred, from, to);
+    if (fit.kind === 'refused') return fit;
+    const moved = Math.max(Math.abs(fit.leftPx - centred.leftPx), Math.abs(fit.rightPx - centred.rightPx));
+    if (moved < STILL_PX) break;
+    if (!(fit.leftPx > from && fit.rightPx < to)) break;
+    centred = { ...request, leftPx: fit.leftPx, rightPx: fit.rightPx };
+  }
   return fit;
 }
 

@@ -3,7 +3,7 @@ import type { Brick } from '../../shared/artefacts/brick.ts';
 import { cellOfPlane, planeOfPlate } from '../../shared/brick.ts';
 import type { PlateGrid } from '../../shared/frames.ts';
 import { brickLookUp, sheetOrder } from '../lib/brick-order.ts';
-import { decodeTile } from './pyramid-source.ts';
+import { decodeTile } from './tile-reader.ts';
 import type { CoarsePicture } from './underlay.ts';
 
 const AT_ONCE = 2;

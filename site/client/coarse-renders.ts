@@ -1,10 +1,10 @@
 /** All layers of the drawing in small, a tile each, so that no depth waits for its drawing. */
 import { levelSize, maximumLevel } from '../../shared/pyramid.ts';
+import { coarseLevel } from '../../shared/tile-path.ts';
 import type { PlateLayer } from '../lib/depth.ts';
-import { coarseLevel, coarseTilePath } from '../lib/tile-path.ts';
 import { linearTint } from '../lib/tint.ts';
-import { decodeTile } from './pyramid-source.ts';
 import type { ScanData } from './scan-data.ts';
+import { readCoarse } from './tile-reader.ts';
 import type { CoarsePicture } from './underlay.ts';
 
 export class CoarseRenders {
@@ -60,11 +60,9 @@ export class CoarseRenders {
 
   async #load(name: string, path: string): Promise<void> {
     const size = this.#size();
-    const { format } = this.#data.pictures!.render_tiles;
-    const address = this.#data.root + coarseTilePath(path, size, format);
-    const answer = await fetch(address, { priority: 'low' });
-    if (!answer.ok) return;
-    const bitmap = await decodeTile(await answer.blob());
+    const { root, plates, pictures } = this.#data;
+    const pyramid = { grid: plates.grid, tiles: pictures!.render_tiles, root, path };
+    const bitmap = await readCoarse(pyramid, { priority: 'low' });
     const { width, height } = levelSize(size, coarseLevel(size));
     const canvas = document.createElement('canvas');
     canvas.width = width;

@@ -2,8 +2,7 @@
 import type { TileLayout } from '../../shared/artefacts/plates.ts';
 import type { PlateGrid } from '../../shared/frames.ts';
 import { maximumLevel } from '../../shared/pyramid.ts';
-import { tilePath } from '../lib/tile-path.ts';
-import { decodeTile } from './pyramid-source.ts';
+import { type Pyramid, readTile, type TilePlace, tileKey } from './tile-reader.ts';
 
 const HELD = 12;
 
@@ -24,33 +23,33 @@ export class Probe {
     const { tile_px: tilePx } = this.#layout;
     const size = { width: this.#grid.width_px, height: this.#grid.height_px, tilePx };
     const [x, y] = [Math.floor(column / tilePx), Math.floor(row / tilePx)];
-    const tile = await this.#tile(tilePath(path, maximumLevel(size), x, y, this.#layout.format));
+    const pyramid = { grid: this.#grid, tiles: this.#layout, root: this.#root, path };
+    const tile = await this.#tile(pyramid, { level: maximumLevel(size), column: x, row: y });
     const at = 4 * ((row - y * tilePx) * tile.width + (column - x * tilePx));
     return tile.data[at + 3] === 0 ? null : tile.data[at]!;
   }
 
-  #tile(path: string): Promise<ImageData> {
-    let tile = this.#tiles.get(path);
-    if (tile) this.#tiles.delete(path);
+  #tile(pyramid: Pyramid, place: TilePlace): Promise<ImageData> {
+    const key = tileKey(pyramid, place);
+    let tile = this.#tiles.get(key);
+    if (tile) this.#tiles.delete(key);
     else {
-      tile = this.#read(this.#root + path);
-      tile.catch(() => this.#tiles.delete(path));
+      tile = readPixels(pyramid, place);
+      tile.catch(() => this.#tiles.delete(key));
     }
-    this.#tiles.set(path, tile);
+    this.#tiles.set(key, tile);
     for (const oldest of this.#tiles.keys()) {
       if (this.#tiles.size <= HELD) break;
       this.#tiles.delete(oldest);
     }
     return tile;
   }
+}
 
-  async #read(address: string): Promise<ImageData> {
-    const answer = await fetch(address);
-    if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
-    const bitmap = await decodeTile(await answer.blob());
-    const canvas = new OffscreenCanvas(bitmap.width, bitmap.height);
-    const context = canvas.getContext('2d', { willReadFrequently: true })!;
-    context.drawImage(bitmap, 0, 0);
-    return context.getImageData(0, 0, bitmap.width, bitmap.height);
-  }
+async function readPixels(pyramid: Pyramid, place: TilePlace): Promise<ImageData> {
+  const bitmap = await readTile(pyramid, place);
+  const canvas = new OffscreenCanvas(bitmap.width, bitmap.height);
+  const context = canvas.getContext('2d', { willReadFrequently: true })!;
+  context.drawImage(bitmap, 0, 0);
+  return context.getImageData(0, 0, bitmap.width, bitmap.height);
 }

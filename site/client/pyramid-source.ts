@@ -1,25 +1,13 @@
 /** Tiles for the pyramid engine: addresses from the hand-over file, decoding off the main thread, tint for renders. */
 import OpenSeadragon from 'openseadragon';
-import type { TileLayout } from '../../shared/artefacts/plates.ts';
-import type { PlateGrid } from '../../shared/frames.ts';
 import { maximumLevel } from '../../shared/pyramid.ts';
-import { coarseLevel, tilePath } from '../lib/tile-path.ts';
+import { coarseLevel } from '../../shared/tile-path.ts';
 import { linearTint } from '../lib/tint.ts';
+import { type Pyramid, readTile, type TilePlace, tileKey } from './tile-reader.ts';
 
-export interface PyramidOptions {
-  readonly grid: PlateGrid;
-  readonly tiles: TileLayout;
-  /** Address of the scan folder, with a slash at its end. */
-  readonly root: string;
-  /** Descriptor below it; never fetched itself. */
-  readonly path: string;
+export interface PyramidOptions extends Pyramid {
   /** "#rrggbb": tiles are coverage, white is drawn; they come out in this colour on clear ground. */
   readonly tint?: string | undefined;
-}
-
-/** Pixels exactly as they are stored: no colour management, no multiplication by alpha. */
-export async function decodeTile(blob: Blob): Promise<ImageBitmap> {
-  return createImageBitmap(blob, { colorSpaceConversion: 'none', premultiplyAlpha: 'none' });
 }
 
 export class PyramidSource extends OpenSeadragon.TileSource {
@@ -42,8 +30,7 @@ export class PyramidSource extends OpenSeadragon.TileSource {
   }
 
   override getTileUrl(level: number, x: number, y: number): string {
-    const { root, path, tiles } = this.options;
-    return root + tilePath(path, level, x, y, tiles.format);
+    return tileKey(this.options, { level, column: x, row: y });
   }
 
   override getTileHashKey(level: number, x: number, y: number): string {
@@ -57,7 +44,8 @@ export class PyramidSource extends OpenSeadragon.TileSource {
   override downloadTileStart(job: OpenSeadragon.ImageJob): void {
     const control = new AbortController();
     this.#running.set(job, control);
-    this.#fetchTile(String(job.src), control.signal)
+    const { level, x: column, y: row } = job.tile;
+    this.#fetchTile({ level, column, row }, control.signal)
       .then((canvas) => {
         if (!control.signal.aborted) job.finish(canvas, null, 'context2d');
       })
@@ -81,10 +69,8 @@ export class PyramidSource extends OpenSeadragon.TileSource {
     this.#running.clear();
   }
 
-  async #fetchTile(address: string, signal: AbortSignal): Promise<CanvasRenderingContext2D> {
-    const answer = await fetch(address, { signal });
-    if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
-    const bitmap = await decodeTile(await answer.blob());
+  async #fetchTile(place: TilePlace, signal: AbortSignal): Promise<CanvasRenderingContext2D> {
+    const bitmap = await readTile(this.options, place, signal);
     const canvas = document.createElement('canvas');
     canvas.width = bitmap.width;
     canvas.height = bitmap.height;

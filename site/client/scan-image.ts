@@ -1,12 +1,12 @@
 /** The image of a scan in one view: plates from the tiles, and from the brick until those come. */
 import { plateGrey, platePath } from '../../shared/plate-path.ts';
 import { platesAhead } from '../lib/prefetch.ts';
-import { coarseTilePath } from '../lib/tile-path.ts';
 import { BrickPictures } from './brick-pictures.ts';
 import type { PictureView } from './picture-view.ts';
 import { PlateSwitch, type Wanted } from './plate-switch.ts';
-import { decodeTile, PyramidSource } from './pyramid-source.ts';
+import { PyramidSource } from './pyramid-source.ts';
 import type { ScanData } from './scan-data.ts';
+import { readCoarse } from './tile-reader.ts';
 import { type CoarsePicture, Underlay } from './underlay.ts';
 
 /** How long the brick waits at most for the first plate to come first. */
@@ -17,6 +17,7 @@ export class ScanImage {
   readonly pane: HTMLElement;
   readonly #data: Pick<ScanData, 'root' | 'plates'>;
   readonly #switch: PlateSwitch;
+  readonly #withBrick: boolean;
   #brick: BrickPictures | null = null;
   #index = -1;
   #direction: -1 | 0 | 1 = 0;
@@ -32,6 +33,7 @@ export class ScanImage {
     this.view = view;
     this.pane = pane;
     this.#data = data;
+    this.#withBrick = withBrick;
     this.#switch = new PlateSwitch(view.engine, {
       underlay: new Underlay(view),
       onShown: (keys) => this.#shown(keys),
@@ -74,12 +76,9 @@ export class ScanImage {
     const { plates, root } = this.#data;
     const tile: { index: number; bitmap: ImageBitmap | null } = { index, bitmap: null };
     this.#tile = tile;
-    const { width_px: width, height_px: height } = plates.grid;
-    const { tile_px: tilePx, format } = plates.tiles;
-    const path = coarseTilePath(platePath(plates.path, index), { width, height, tilePx }, format);
-    const answer = await fetch(root + path).catch(() => null);
-    if (!answer?.ok) return;
-    tile.bitmap = await decodeTile(await answer.blob());
+    const { grid, tiles, path } = plates;
+    tile.bitmap = await readCoarse({ grid, tiles, root, path: platePath(path, index) }).catch(() => null);
+    if (!tile.bitmap) return;
     this.#changed();
   }
 
@@ -99,13 +98,16 @@ export class ScanImage {
 
   show(index: number): void {
     if (index === this.#index) return;
+    if (this.#index >= 0) this.view.dropPoster();
     this.#direction = this.#index < 0 ? 0 : index > this.#index ? 1 : -1;
     this.#index = index;
     this.#brick?.travel(index, this.#direction);
+    // Nobody travels yet: where the brick answers for every plate, the first one has the line to itself.
+    const still = this.#direction === 0 && this.#withBrick;
     const ahead = platesAhead(this.#data.plates.z_um.length, index, this.#direction);
     this.#switch.show(
       [this.#plate(index)],
-      ahead.map((other) => this.#plate(other)),
+      (still ? [] : ahead).map((other) => this.#plate(other)),
       () => this.coarse(index),
     );
   }

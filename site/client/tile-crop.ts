@@ -2,8 +2,7 @@
 import type { TileLayout } from '../../shared/artefacts/plates.ts';
 import type { PlateGrid } from '../../shared/frames.ts';
 import { maximumLevel } from '../../shared/pyramid.ts';
-import { coarseTilePath, tilePath } from '../lib/tile-path.ts';
-import { decodeTile } from './pyramid-source.ts';
+import { type Pyramid, readCoarse, readTile, type TilePlace, tileKey } from './tile-reader.ts';
 
 /** Pixels of the grid: column and row of the first, width and height. */
 export interface PixelRectangle {
@@ -28,7 +27,8 @@ export class TileCrop {
 
   /** @param rectangle inside the grid; what reaches beyond stays transparent */
   async read(path: string, layout: TileLayout, rectangle: PixelRectangle): Promise<ImageData> {
-    const { tile_px: side, format } = layout;
+    const side = layout.tile_px;
+    const pyramid = this.#pyramid(path, layout);
     const { width_px: width, height_px: height } = this.#grid;
     const level = maximumLevel({ width, height, tilePx: side });
     const canvas = new OffscreenCanvas(rectangle.width, rectangle.height);
@@ -42,7 +42,7 @@ export class TileCrop {
     for (let column = Math.floor(first[0] / side); column <= Math.floor(last[0] / side); column++) {
       for (let row = Math.floor(first[1] / side); row <= Math.floor(last[1] / side); row++) {
         const [left, top] = [column * side - rectangle.x, row * side - rectangle.y];
-        const tile = this.#tile(this.#root + tilePath(path, level, column, row, format));
+        const tile = this.#tile(pyramid, { level, column, row });
         jobs.push(tile.then((bitmap) => context.drawImage(bitmap, left, top)));
       }
     }
@@ -52,24 +52,28 @@ export class TileCrop {
 
   /** The whole picture in coarse pixels: one tile. */
   async coarse(path: string, layout: TileLayout): Promise<ImageData> {
-    const { width_px: width, height_px: height } = this.#grid;
-    const size = { width, height, tilePx: layout.tile_px };
-    const bitmap = await this.#tile(this.#root + coarseTilePath(path, size, layout.format));
+    const pyramid = this.#pyramid(path, layout);
+    const bitmap = await this.#hold(`coarse ${path}`, () => readCoarse(pyramid));
     const canvas = new OffscreenCanvas(bitmap.width, bitmap.height);
     const context = canvas.getContext('2d', { willReadFrequently: true })!;
     context.drawImage(bitmap, 0, 0);
     return context.getImageData(0, 0, bitmap.width, bitmap.height);
   }
 
-  #tile(address: string): Promise<ImageBitmap> {
-    const held = this.#tiles.get(address);
+  #pyramid(path: string, tiles: TileLayout): Pyramid {
+    return { grid: this.#grid, tiles, root: this.#root, path };
+  }
+
+  #tile(pyramid: Pyramid, place: TilePlace): Promise<ImageBitmap> {
+    return this.#hold(tileKey(pyramid, place), () => readTile(pyramid, place));
+  }
+
+  #hold(key: string, read: () => Promise<ImageBitmap>): Promise<ImageBitmap> {
+    const held = this.#tiles.get(key);
     if (held) return held;
-    const tile = fetch(address).then(async (answer) => {
-      if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
-      return decodeTile(await answer.blob());
-    });
-    tile.catch(() => this.#tiles.delete(address));
-    this.#tiles.set(address, tile);
+    const tile = read();
+    tile.catch(() => this.#tiles.delete(key));
+    this.#tiles.set(key, tile);
     for (const oldest of this.#tiles.keys()) {
       if (this.#tiles.size <= HELD) break;
       this.#tiles.delete(oldest);

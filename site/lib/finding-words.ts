@@ -52,8 +52,9 @@ export function oddsWords(probability: number): string {
 /** "39 of 40" said as times in a hundred, rounded towards the worse. */
 export function timesInHundred(found: number, planted: number): string {
   if (planted === 0) return 'never tried';
-  if (found === planted) return `every time in ${planted} trials`;
-  if (found === 0) return `not once in ${planted} trials`;
+  const trials = planted === 1 ? '1 trial' : `${planted} trials`;
+  if (found === planted) return `every time in ${trials}`;
+  if (found === 0) return `not once in ${trials}`;
   return `${Math.floor((100 * found) / planted)} times in 100`;
 }
 

@@ -61,19 +61,24 @@ export function rateSentence(trial: Trial): string {
 export const rateDetail = (trial: Trial): string =>
   `${trial.found} of ${trial.planted} planted; between ${Math.floor(100 * trial.low)} and ${Math.ceil(100 * trial.high)} in 100`;
 
-/** What the self-test says of the scan as a whole, sentence by sentence. */
-export function rateSummary(selftest: Selftest, judgedUm2: number): string[] {
+/**
+ * What the self-test says of the scan as a whole, sentence by sentence.
+ * @param fieldUm2 area of the field where layers were judged; false alarms are counted over all layers of it together
+ */
+export function rateSummary(selftest: Selftest, fieldUm2: number): string[] {
   const { value, low, high } = selftest.false_per_1000um2;
   const per = (number: number): string => formatFigures(number, 2);
   const words = [
-    `Of 100 findings, about ${Math.floor(100 * selftest.precision)} are real differences, as the self-test counts them.`,
-    `False alarms: ${per(value)} in 1000 µm² of a layer, between ${per(low)} and ${per(high)}.`,
+    selftest.precision === 1
+      ? 'All differences that came back in the self-test had been planted.'
+      : `Of 100 differences that came back in the self-test, ${Math.floor(100 * selftest.precision)} had been planted.`,
+    `False alarms in 1000 µm² of the field, all layers together: ${value > 0 ? per(value) : 'none seen'}, which means between ${per(low)} and ${per(high)}.`,
   ];
-  if (judgedUm2 > 0) {
-    const expected = (value * judgedUm2) / 1000;
-    const most = (high * judgedUm2) / 1000;
+  if (fieldUm2 > 0) {
+    const expected = (value * fieldUm2) / 1000;
+    const most = (high * fieldUm2) / 1000;
     words.push(
-      `Over the ${formatFigures(judgedUm2, 3)} µm² judged here, all layers together, that makes ${expected < 0.05 ? 'fewer than 0.1' : formatFixed(expected, 1)} expected, at most ${formatFixed(most, 1)}.`,
+      `Over the ${formatFigures(fieldUm2, 3)} µm² judged here, that makes ${expected < 0.05 ? 'fewer than 0.1' : formatFixed(expected, 1)} expected, at most ${formatFixed(most, 1)}.`,
     );
   }
   return words;

@@ -140,7 +140,12 @@ export function plateFacts(plates: Plates): Fact[] {
     facts.push(['Distance of plates', formatLength(plates.step_um)]);
   }
   facts.push(['Covered by data', formatPercent(plates.covered, 1)]);
-  facts.push(['Tiles', `Deep Zoom, ${tiles.tile_px} px, ${tiles.format}`]);
+  facts.push([
+    'Tiles',
+    tiles.layout === 'packed-tiff'
+      ? `packed, a tiled TIFF per picture, ${tiles.tile_px} px, JPEG`
+      : `Deep Zoom, ${tiles.tile_px} px, ${tiles.format}`,
+  ]);
   return facts;
 }
 

@@ -1,7 +1,7 @@
 /**
  * Automatic placement over a seeded grid of conditions: simulated scans of real layouts, placed with nothing known but
  * a wide region, and held against what they were made from.
- * node tests/bench/placement.bench.ts [--runs 20] [--from 1] [--keep FOLDER] [--log FILE]
+ * node tests/bench/placement.bench.ts [--runs 20] [--from 1] [--keep FOLDER] [--log FILE] [--without LAYOUT]
  */
 import { appendFileSync, existsSync, mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -18,6 +18,7 @@ const { values } = parseArgs({
     from: { type: 'string', default: '1' },
     keep: { type: 'string' },
     log: { type: 'string' },
+    without: { type: 'string' },
   },
 });
 const data = resolve(import.meta.dirname, '../../../shared/data');
@@ -30,6 +31,7 @@ console.log(machine());
 const outcomes: Outcome[] = [];
 for (let seed = Number(values.from); seed < Number(values.from) + Number(values.runs); seed++) {
   const drawn: Case = drawCase(seed, data);
+  if (drawn.layout === values.without) continue;
   const outcome = await runCase(drawn, folder, values.keep !== undefined);
   outcomes.push(outcome);
   if (values.log) appendFileSync(resolve(values.log), `${JSON.stringify(outcome)}\n`);

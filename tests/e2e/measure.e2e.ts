@@ -144,6 +144,7 @@ test('a reading travels in the link and is measured anew', async ({ page, contex
   await tool(page, 'Width').click();
   await put(page, [50.8, 57.6], [51.5, 57.6]);
   const first = await said(page, '1 Width');
+  await page.getByText('Share', { exact: true }).click();
   await page.getByRole('button', { name: 'Copy link' }).click();
   const address = page.url();
   expect(address).toContain('measured=width');
@@ -231,6 +232,50 @@ test('the panel is clean of accessibility faults, with a reading in it', async (
   await put(page, [50.8, 57.6], [51.5, 57.6]);
   await said(page, '1 Width');
   expect(await axeFaults(page)).toEqual([]);
+});
+
+// Two clicks: on the link beside the figure, or that of its table or plot; then, where it is wanted, on the numbers.
+test('every figure of the measurements page has a link to its method, and the link leads there', async ({
+  page,
+}) => {
+  await page.goto('scan/lines/measurements/');
+  const found = await page.evaluate(() => {
+    const links = (of: Element | null | undefined): string[] =>
+      [...(of?.querySelectorAll('a[href^="#method-"]') ?? [])].map((a) => a.getAttribute('href')!);
+    const beside = (cell: Element): string[] => {
+      const row = cell.closest('tr')!;
+      const table = cell.closest('table')!;
+      const own = links(row);
+      if (own.length > 0) return own;
+      // Rows of one budget share the heading that spans them.
+      for (let up = row.previousElementSibling; up; up = up.previousElementSibling)
+        if (up.querySelector('th[scope="rowgroup"]')) return links(up);
+      const named = links(table.caption);
+      return named.length > 0 ? named : links(cell.closest('figure.plot'));
+    };
+    const figures = [...document.querySelectorAll('main td, main figure.plot, main p')].filter(
+      (one) => !one.closest('#methods') && /\d/.test(one.textContent ?? ''),
+    );
+    return figures
+      .filter((one) => !one.closest('section[aria-labelledby="methods"]') && !one.classList.contains('lede'))
+      .map((one) => {
+        const to = one.matches('td') ? beside(one) : links(one.closest('figure.plot') ?? one);
+        return { said: one.textContent!.trim().slice(0, 60), to };
+      });
+  });
+  expect(found.length).toBeGreaterThan(60);
+  expect(found.filter(({ to }) => to.length === 0)).toEqual([]);
+  const methods = [...new Set(found.flatMap(({ to }) => to))];
+  // Of each kind that the build measures.
+  expect(methods.length).toBe(14);
+  for (const to of methods) {
+    await page.locator(`main a[href="${to}"]`).first().click();
+    await expect(page).toHaveURL(new RegExp(`${to}$`));
+    const section = page.locator('section.method-text', { has: page.locator(to) });
+    await expect(page.locator(to)).toBeInViewport();
+    await expect(section.locator('p').first()).toHaveText(/\w.{40}/);
+    await expect(section.locator('p.small')).toHaveText(/^Source: .{4}/);
+  }
 });
 
 test('tiles decode to the same greys in the browser as in the build, and give the same width', async ({

@@ -3,7 +3,7 @@
  * later step can let it out. Cells that reach into a withheld region are opened out into the top cell and cut at it.
  */
 import { type Affine2, IDENTITY2 } from '../../../shared/affine.ts';
-import { type Box, boxesMeet, isEmptyBox, unionBox } from '../../../shared/polygon.ts';
+import { type Box, boxesMeet, isEmptyBox, polygonBox, unionBox } from '../../../shared/polygon.ts';
 import type { DrawnLayer, Layout, LayoutCell, ReferenceBlock } from '../layout.ts';
 import { CellBuilder } from './cell-builder.ts';
 import { latticeBox } from './lattice.ts';
@@ -133,7 +133,7 @@ class RegionCutter {
     let parts = [ring];
     for (const region of this.#regions) {
       parts = parts.flatMap((part) =>
-        overlaps(region, boxOf(part)) ? ringOutsideBox(part, region) : [part],
+        overlaps(region, polygonBox(part)) ? ringOutsideBox(part, region) : [part],
       );
     }
     const [layer, datatype] = drawn.split('/').map(Number) as [number, number];
@@ -206,14 +206,3 @@ class RegionCutter {
 
 /** Shared area, not a mere touch. */
 const overlaps = (a: Box, b: Box): boolean => a[0] < b[2] && b[0] < a[2] && a[1] < b[3] && b[1] < a[3];
-
-function boxOf(ring: readonly number[]): Box {
-  let [x0, y0, x1, y1] = [Infinity, Infinity, -Infinity, -Infinity];
-  for (let n = 0; n < ring.length; n += 2) {
-    x0 = Math.min(x0, ring[n]!);
-    x1 = Math.max(x1, ring[n]!);
-    y0 = Math.min(y0, ring[n + 1]!);
-    y1 = Math.max(y1, ring[n + 1]!);
-  }
-  return [x0, y0, x1, y1];
-}

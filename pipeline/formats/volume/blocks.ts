@@ -24,17 +24,15 @@ export function layersOf(box: Window, depth: number): Window[] {
   return layers;
 }
 
-/** The smallest box of whole chunks around a box. */
-export function hullOf(box: Window, [ck, cj, ci]: ChunkSides, { nz, ny, nx }: VolumeSource['shape']): Window {
-  return {
-    k0: down(box.k0, ck),
-    k1: up(box.k1, ck, nz),
-    j0: down(box.j0, cj),
-    j1: up(box.j1, cj, ny),
-    i0: down(box.i0, ci),
-    i1: up(box.i1, ci, nx),
-  };
-}
+/** The box carried on to the whole depth of the chunks that it lies in. */
+export const deepened = (box: Window, depth: number, { nz }: VolumeSource['shape']): Window => ({
+  ...box,
+  k0: down(box.k0, depth),
+  k1: up(box.k1, depth, nz),
+});
+
+export const isWithin = (a: Window, b: Window): boolean =>
+  a.k0 >= b.k0 && a.k1 <= b.k1 && a.j0 >= b.j0 && a.j1 <= b.j1 && a.i0 >= b.i0 && a.i1 <= b.i1;
 
 /**
  * A box cut into blocks of at most `most` voxels, along chunks and not through them: whole layers while they fit, else

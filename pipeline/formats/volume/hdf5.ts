@@ -1,6 +1,6 @@
 /** Volumes in HDF5 files: Data Exchange, NeXus, or any dataset of three axes; read by the box, never as a whole. */
 import type { VolumeMetadata, VolumeSource, VoxelArray, VoxelBox } from '../volume.ts';
-import { blocksOf, copyBox, countOf, hullOf, isSame, layersOf } from './blocks.ts';
+import { blocksOf, copyBox, countOf, deepened, isSame, isWithin, layersOf } from './blocks.ts';
 import { resolveBox, type Window } from './box.ts';
 import { type StoredType, storedType } from './converted.ts';
 import { FileHandles } from './file-handles.ts';
@@ -182,22 +182,28 @@ class Hdf5Volume implements VolumeSource {
     const grid = this.#chunks ?? [1, 1, 1];
     // Only what is packed has to be read by whole chunks; of others the library reads the rows it needs.
     if (!this.#isPacked) return this.#readBlocks(wanted, signal);
-    const hulls = layersOf(wanted, grid[0]).map((layer) => ({
+    // What comes next is, as a rule, the next slice of the same window: the rest of each chunk's depth is kept for it.
+    const layers = layersOf(wanted, grid[0]).map((layer) => ({
       layer,
-      hull: hullOf(layer, grid, this.shape),
+      deep: deepened(layer, grid[0], this.shape),
     }));
     const size = this.#stored.size;
-    if (hulls.every(({ layer, hull }) => isSame(layer, hull) || countOf(hull) * size > KEPT_BYTES)) {
-      return this.#readBlocks(wanted, signal);
-    }
+    const isDirect = ({ layer, deep }: { layer: Window; deep: Window }): boolean =>
+      isSame(layer, deep) || countOf(deep) * size > KEPT_BYTES;
+    const keptFor = (layer: Window) => (this.#kept && isWithin(layer, this.#kept.box) ? this.#kept : null);
+    if (layers.every((one) => isDirect(one) && !keptFor(one.layer))) return this.#readBlocks(wanted, signal);
     const out = newVoxels(this.type, countOf(wanted));
-    for (const { layer, hull } of hulls) {
-      if (!this.#kept || !isSame(this.#kept.box, hull)) {
+    for (const one of layers) {
+      const { layer, deep } = one;
+      let from = keptFor(layer);
+      if (!from && isDirect(one)) from = { box: layer, voxels: await this.#readBlocks(layer, signal) };
+      if (!from) {
         // Let go first: two of them need not be in memory at a time.
         this.#kept = null;
-        this.#kept = { box: hull, voxels: await this.#readBlocks(hull, signal) };
+        from = { box: deep, voxels: await this.#readBlocks(deep, signal) };
+        this.#kept = from;
       }
-      copyBox(this.#kept.voxels, this.#kept.box, layer, out, wanted);
+      copyBox(from.voxels, from.box, layer, out, wanted);
     }
     return out;
   }

@@ -28,6 +28,8 @@ export interface Classified {
   readonly kindOdds: number;
   /** Extra metal that touches nothing drawn. */
   readonly alone?: boolean;
+  /** May be the only shape of a layer's fill that lies in the field. */
+  readonly maybeFill?: boolean;
 }
 
 /** Pixels around a difference within which connections are followed. */
@@ -300,7 +302,7 @@ function extraMetal(
 
 /** Vias one by one: a cluster may take in several. */
 function classifyVia(cluster: readonly Difference[], context: LayerContext): Classified[] {
-  const { amplitudeSd: _, ...base } = summary(cluster);
+  const { amplitudeSd, ...base } = summary(cluster);
   const near = neighbourhood(cluster, context.field);
   const { width, height, drawn, changed, box } = near;
   const vias = labelComponents(drawn, width, height, 4);
@@ -332,7 +334,7 @@ function classifyVia(cluster: readonly Difference[], context: LayerContext): Cla
     const share = (Math.min(base.amplitude, 1) * gone[label]!) / area[label]!;
     if (share < 0.15) continue;
     const missing = share >= 0.5;
-    const odds = Math.min(0.99, 0.5 + Math.abs(share - 0.5) * 1.2);
+    const odds = Math.min(0.99, logistic(Math.abs(share - 0.5) / Math.max(amplitudeSd, 0.12)));
     const own = { box: boxes[label]!, areaPx: area[label]! * Math.min(1, share), kindOdds: odds };
     out.push({ ...base, ...own, kind: missing ? 'missing-via' : 'narrow' });
   }

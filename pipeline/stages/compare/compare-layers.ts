@@ -130,7 +130,10 @@ function doubtOf(name: string, seen: string, hasImage: boolean, fit: LayerFit | 
   if (!hasImage) return `There is no image of ${name} to compare.`;
   if (!fit) return `Nothing is drawn on ${name} in the field; how its metal looks could not be learnt.`;
   if (fit.correlation < LEAST_CORRELATION)
-    return `The image of ${name} does not follow its drawing well enough to be judged (correlation ${fit.correlation.toFixed(2)}).`;
+    return (
+      `The image of ${name} follows its drawing too little to be judged (correlation ${fit.correlation.toFixed(2)}): its ` +
+      `contrast lies below the noise, or its image elsewhere. Whether it was made as drawn cannot be told from this scan.`
+    );
   return null;
 }
 

@@ -9,7 +9,7 @@ import type { Layout } from '../../formats/layout.ts';
 import { labelComponents } from '../../kernels/components.ts';
 import type { Difference, Field } from './box-fit.ts';
 import { type Canvas, clip, grow, meet } from './canvas.ts';
-import { classifyLayer, type LayerContext } from './classify.ts';
+import { type Classified, classifyLayer, type LayerContext } from './classify.ts';
 import { type PortraitImage, type PreparedLayer, prepareLayers } from './compare-layers.ts';
 import { COUPLING_REACH } from './evidence.ts';
 import { cutByRim } from './fill-groups.ts';
@@ -58,6 +58,10 @@ const MOST_PER_1000UM2 = 50;
 const MANY = 12;
 /** What is found beside a difference so many times stronger is what the fit of the stronger one left over. */
 const LEFTOVER = 8;
+/** A round blob fills 0.79 of its box. */
+const FULL_SQUARE = 0.93;
+/** A layer is judged where a square with sides of so many usual widths would be found; what is smaller the self-test says. */
+const TOLD_WIDTHS = 2;
 
 export function compareScan(input: CompareInput): CompareOutcome {
   if (input.placement.verdict !== 'locked')
@@ -97,6 +101,9 @@ export function compareScan(input: CompareInput): CompareOutcome {
     const field = s.layer.field!;
     const zones = zonesOf(field, decoys, s.decoyZ, allowed);
     const above = (d: Difference): boolean => d.z >= zoneAt(zones, field, d).thresholdZ;
+    console.error(
+      `#R ${s.layer.name} thr ${zones.open.thresholdZ.toFixed(1)} ${zones.beside.thresholdZ.toFixed(1)} faults ${found.map((d) => (d.z / zoneAt(zones, field, d).thresholdZ).toFixed(2)).filter((r) => Number(r) > 0.75)} decoys ${decoys.map((d) => (d.z / zoneAt(zones, field, d).thresholdZ).toFixed(2)).filter((r) => Number(r) > 0.75)}`,
+    );
     return { ...s, found: found.filter(above), decoys: decoys.filter(above), zones };
   });
   const out: Findings['findings'] = [];
@@ -108,11 +115,13 @@ export function compareScan(input: CompareInput): CompareOutcome {
     const { thresholdZ } = zones.open;
     const context = contextOf(layer, prepared.layers, input.process, pixelUm);
     const side = Math.min(Math.max(Math.round(context.widthPx), 1), 21);
-    const least = Math.sqrt(Math.max(squareCoupling(layer.field!.coupling, side), 0));
+    const told = Math.min(Math.round(TOLD_WIDTHS * side), 21);
+    const least = Math.sqrt(Math.max(squareCoupling(layer.field!.coupling, told), 0));
     if (least < thresholdZ) {
       doubts.push(
-        `The contrast of ${layer.name} is too low for this scan: metal as wide as drawn there would stand out by ` +
-          `${least.toFixed(1)} standard deviations, and ${thresholdZ.toFixed(1)} are needed. It was not judged.`,
+        `${layer.name} is too faint in this scan to be judged: a shape ${TOLD_WIDTHS} times as wide as is usual there would ` +
+          `stand out from the noise by ${least.toFixed(1)} standard deviations, and ${thresholdZ.toFixed(1)} are needed. Whether it ` +
+          `was made as drawn cannot be told from this scan.`,
       );
       continue;
     }
@@ -130,10 +139,27 @@ export function compareScan(input: CompareInput): CompareOutcome {
     judgedArea[layer.name] = areaUm2;
     falseSeen += s.decoys.length;
     const classified = classifyLayer(differences, context);
+    const lone = layer.fill.length === 0 && prepared.layers.some((l) => l.fill.length > 0);
     const atRim = classified.filter((c) => c.alone && cutByRim(c.box, judged, canvas.width));
     if (atRim.length > 0) doubts.push(rimDoubt(atRim.length, layer.name));
+    for (const d of s.found) {
+      const q = pixelUm,
+        [ox, oy] = canvas.grid.origin_um,
+        t = zoneAt(zones, layer.field!, d).thresholdZ;
+      console.error(
+        `#D ${layer.name} ${d.ground} z ${d.z.toFixed(1)} of ${t.toFixed(1)} amp ${d.amplitude.toFixed(2)} sd ${d.amplitudeSd.toFixed(2)} area ${d.areaPx.toFixed(0)} ${d.x1 - d.x0}x${d.y1 - d.y0} at ${(ox + (q * (d.x0 + d.x1)) / 2).toFixed(2)},${(oy - (q * (d.y0 + d.y1)) / 2).toFixed(2)}`,
+      );
+    }
     for (const found of classified.filter((c) => !atRim.includes(c)))
-      out.push(findingOf(found, layer.name, zoneAt(zones, layer.field!, found.box), canvas, input.netsAt));
+      out.push(
+        findingOf(
+          lone ? likeFill(found) : found,
+          layer.name,
+          zoneAt(zones, layer.field!, found.box),
+          canvas,
+          input.netsAt,
+        ),
+      );
     tested.push({
       name: layer.name,
       context: { ...context, conductors: null },
@@ -149,7 +175,7 @@ export function compareScan(input: CompareInput): CompareOutcome {
     judged_area_um2: judgedArea,
     findings: out.map((f, n) => ({ ...f, id: `F${String(n + 1).padStart(4, '0')}` })),
     fill: prepared.layers.flatMap((layer) => fillOf(layer, canvas, judged)),
-    bias: judgeable.map((layer) => biasEntry(layer, pixelUm)),
+    bias: judgeable.filter((l) => l.name in judgedArea).map((layer) => biasEntry(layer, pixelUm)),
     doubts,
   };
   return {
@@ -163,6 +189,16 @@ const rimDoubt = (count: number, layer: string): string =>
   `On ${layer} the rim of the field cuts off ${count === 1 ? 'a shape' : `${count} shapes`} that ${
     count === 1 ? 'is' : 'are'
   } not drawn and touch${count === 1 ? 'es' : ''} nothing: fill or extra metal, which a cut-off shape does not tell.`;
+
+/**
+ * A full square that touches nothing, where other layers have fill and this one shows none else, may be the one shape of
+ * its fill that lies in the field: it is told, and told to be no more likely than not.
+ */
+function likeFill(found: Classified): Classified {
+  const { x0, y0, x1, y1 } = found.box;
+  const square = Math.abs(x1 - x0 - (y1 - y0)) <= 1 && found.areaPx >= FULL_SQUARE * (x1 - x0) * (y1 - y0);
+  return found.alone && square ? { ...found, kindOdds: 0.5, maybeFill: true } : found;
+}
 
 function nothing(doubts: string[]): Findings {
   return { version: 1, judged_area_um2: {}, findings: [], fill: [], bias: [], doubts };

@@ -9,7 +9,14 @@ const SIDES = [3, 5, 8, 13, 21];
 /** A square counts where at least this share of it lies on the ground that is asked about. */
 const LEAST_SHARE = 0.25;
 /** Below this amplitude a significant difference is a misfit of the model, not metal that came or went. */
-export const LEAST_AMPLITUDE = 0.35;
+const LEAST_AMPLITUDE = 0.35;
+/**
+ * Metal is there or it is not: what is as large as the blur is wide comes or goes nearly fully (a round blob fills 0.79 of
+ * the box around it), while a patch of the field that shines a little more or less is a share of all its metal. What is
+ * smaller may be a part of a pixel deep. Sides of a square of the same area, pixels.
+ */
+const LARGE_AMPLITUDE = 0.6;
+const [SMALL_PX, LARGE_PX] = [4, 8];
 /** So much more than metal could make of it is no metal of this layer. */
 const MOST_AMPLITUDE = 2.5;
 const MOST_SEEDS = 20_000;
@@ -58,7 +65,7 @@ export function findDifferences(field: Field, search: Search): Difference[] {
     // What was found before may have explained this seed.
     if (fitter.evidence(box, ground, sign) < 0.7 * seed.evidence) continue;
     const fitted = fitter.fit(box, ground, sign, search.leastZ);
-    if (!fitted || fitted.z < search.leastZ || fitted.amplitude < LEAST_AMPLITUDE) continue;
+    if (!fitted || fitted.z < search.leastZ || fitted.amplitude < leastAmplitude(fitted.areaPx)) continue;
     if (fitted.amplitude > MOST_AMPLITUDE || !tellable(fitted)) continue;
     fitter.account(fitted);
     found.push(fitted);
@@ -67,6 +74,12 @@ export function findDifferences(field: Field, search: Search): Difference[] {
       taken[ground].fill(1, y * field.width + around.x0, y * field.width + around.x1);
   }
   return found.sort((a, b) => b.z - a.z);
+}
+
+/** Least share of a box of this area on its ground that must have come or gone. */
+export function leastAmplitude(areaPx: number): number {
+  const large = Math.min(Math.max((Math.sqrt(areaPx) - SMALL_PX) / (LARGE_PX - SMALL_PX), 0), 1);
+  return LEAST_AMPLITUDE + (LARGE_AMPLITUDE - LEAST_AMPLITUDE) * large;
 }
 
 function tellable(d: Difference): boolean {

@@ -30,7 +30,8 @@ export function noteOf(input: NoteInput): string {
   const names = nets.length > 0 ? ` (${nets.slice(0, 3).join(', ')})` : '';
   return (
     `${WHAT[found.kind](size, layer)}, ${where}${names}: ${percent(probability)} likely, ` +
-    `${found.z.toFixed(1)} standard deviations where ${thresholdZ.toFixed(1)} are needed.`
+    `${found.z.toFixed(1)} standard deviations where ${thresholdZ.toFixed(1)} are needed.` +
+    (found.maybeFill ? ' It may be a lone shape of fill.' : '')
   );
 }
 

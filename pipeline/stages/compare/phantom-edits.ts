@@ -27,7 +27,7 @@ export interface PhantomEdit {
 
 /** Sizes in pixels, from one voxel up. */
 export const SIZES_PX = [1, 2, 3, 5, 8, 12];
-const TRIES = 400;
+const TRIES = 6000;
 
 export const kindsFor = (role: LayerContext['role']): FindingKind[] =>
   role === 'via'
@@ -83,8 +83,7 @@ function tryAt(
   switch (kind) {
     case 'missing-shape':
     case 'missing-via': {
-      const side = kind === 'missing-via' ? viaPx : s;
-      const box = square(side);
+      const box = square(s);
       return covers(known, width, clip(grow(box, 4), field), 0) ? added({ ...box }) : null;
     }
     case 'extra-shape': {
@@ -128,19 +127,23 @@ function tryAt(
     case 'narrow':
     case 'wide': {
       const length = 12;
-      // A straight upper or lower edge: metal on one row, none on the next.
+      // A straight edge along the rows or the columns, by the pixel's parity: metal on one line, none on the next but one.
+      const rows = (x + y) % 2 === 0;
+      const [u, v] = rows ? [x, y] : [y, x];
+      const metalAt = (along: number, across: number): boolean =>
+        rows ? metal(along, across) : metal(across, along);
       for (const down of [1, -1]) {
         let straight = true;
         for (let k = 0; k < length && straight; k++)
-          straight = metal(x + k, y) && !metal(x + k, y + 2 * down);
+          straight = metalAt(u + k, v) && !metalAt(u + k, v + 2 * down);
         if (!straight) continue;
-        const strip = (from: number, to: number): PixelBox => ({
-          x0: x,
-          x1: x + length,
-          y0: Math.min(from, to),
-          y1: Math.max(from, to),
-        });
-        const edge = down === 1 ? y + 1 : y;
+        const strip = (from: number, to: number): PixelBox => {
+          const [low, high] = [Math.min(from, to), Math.max(from, to)];
+          return rows
+            ? { x0: u, x1: u + length, y0: low, y1: high }
+            : { x0: low, x1: high, y0: u, y1: u + length };
+        };
+        const edge = down === 1 ? v + 1 : v;
         if (kind === 'narrow') {
           const box = clip(strip(edge, edge + down * s), field);
           return covers(known, width, clip(grow(strip(edge + 2 * down, edge + down * (s + 3)), 0), field), 0)

@@ -45,12 +45,14 @@ export function selfTest(
   for (const layer of layers) {
     const own: Selftest['trials'] = [];
     for (const kind of kindsFor(layer.context.role)) {
-      const vias = kind === 'extra-via' || kind === 'missing-via';
-      const list = vias
-        ? [layer.sidePx]
-        : kind === 'narrow' || kind === 'wide' || kind === 'shifted'
-          ? [1, 2, 3, 5]
-          : SIZES_PX;
+      const list =
+        kind === 'extra-via'
+          ? [layer.sidePx]
+          : kind === 'missing-via'
+            ? viaSizes(layer.sidePx)
+            : kind === 'narrow' || kind === 'wide' || kind === 'shifted'
+              ? [1, 2, 3, 5]
+              : SIZES_PX;
       for (const size of list) {
         let [planted, found] = [0, 0];
         for (let n = 0; n < EDITS_PER_CELL; n++) {
@@ -68,7 +70,8 @@ export function selfTest(
       }
     }
     trials.push(...own);
-    const found = sizesFound(own.filter((t) => t.kind !== 'narrow' && t.kind !== 'wide'));
+    // How far an edge or a via moved is no size of a shape.
+    const found = sizesFound(own.filter((t) => !MOVES.has(t.kind)));
     if (found) sizes[layer.name] = found;
   }
   const per = 1000 / Math.max(falseCount.areaUm2, 1e-9);
@@ -81,6 +84,11 @@ export function selfTest(
     size_found_um: sizes,
   };
 }
+
+const MOVES: ReadonlySet<string> = new Set(['narrow', 'wide', 'shifted']);
+
+/** Vias as large as the layer's, and smaller ones. */
+const viaSizes = (sidePx: number): number[] => [...SIZES_PX.filter((s) => s > 1 && s < sidePx), sidePx];
 
 const round = (v: number): number => Number(v.toPrecision(4));
 

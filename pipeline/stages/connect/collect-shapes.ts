@@ -1,7 +1,7 @@
 /** The drawn shapes that can be part of a net, in whole database units. */
 import Flatbush from 'flatbush';
 import { joinedConductors, layersUpward, type Process } from '../../../shared/artefacts/process.ts';
-import type { Box } from '../../../shared/polygon.ts';
+import { type Box, polygonBox } from '../../../shared/polygon.ts';
 import { visitShapesInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
 import { cleanRing, rectangleOf } from '../../kernels/ring-clip.ts';
@@ -134,23 +134,12 @@ function layerShapes(
       if (clean.length === 0) return;
       const rectangle = rectangleOf(clean);
       list.push(
-        rectangle ? { box: rectangle, ring: [], rounded } : { box: boxOfRing(clean), ring: clean, rounded },
+        rectangle ? { box: rectangle, ring: [], rounded } : { box: polygonBox(clean), ring: clean, rounded },
       );
     },
     options,
   );
   return list.sort(southWestFirst);
-}
-
-function boxOfRing(ring: readonly number[]): Box {
-  let [x0, y0, x1, y1] = [Infinity, Infinity, -Infinity, -Infinity];
-  for (let n = 0; n < ring.length; n += 2) {
-    x0 = Math.min(x0, ring[n]!);
-    x1 = Math.max(x1, ring[n]!);
-    y0 = Math.min(y0, ring[n + 1]!);
-    y1 = Math.max(y1, ring[n + 1]!);
-  }
-  return [x0, y0, x1, y1];
 }
 
 /** An order that does not depend on how the file is built; equal boxes are told apart by their corners. */

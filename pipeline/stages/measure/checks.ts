@@ -33,6 +33,7 @@ function minimum(name: string, limit_um: number, q: Quantity): Check {
     expanded_um: margin,
     verdict,
     text: `${nm(found)} ± ${nm(margin)} against ${nm(limit_um)}. ${said}`,
+    method: q.method,
   };
 }
 
@@ -77,5 +78,6 @@ function thicknessCheck(span: LayerSpan, q: Quantity): Check {
     expanded_um: q.expanded_um,
     verdict,
     text: `${nm(q.value_um)} ± ${nm(q.expanded_um)} against ${nm(nominal)} (${percent}). ${said}`,
+    method: q.method,
   };
 }

@@ -36,7 +36,7 @@ const ELECTRON_RADIUS_NM = 2.8179403205e-6;
  * Thin films are less dense than bulk by several per cent, and the missing cone takes some of the contrast of thin
  * layers (common practice and trials; no source): so far from the table still counts as that material.
  */
-const TOLERANCE = 0.15;
+export const MATERIAL_TOLERANCE = 0.15;
 
 /** How one unit of the volume turns into electrons per cubic ångström; null where it does not. */
 export function densityPerUnit(
@@ -80,6 +80,7 @@ export function materialsOf(
   });
   return {
     basis: scale?.basis ?? 'contrast only',
+    method: 'material',
     text: scale
       ? 'Contrast across the edges of each layer against tabulated densities less that of silicon dioxide. Films are less dense than bulk, and the missing cone takes some contrast of thin layers.'
       : `The volume is in ${unit === 'arbitrary' ? 'arbitrary units' : `the unit “${unit}”, which is not an electron density or a phase`}: only ratios of contrast can be given, and no material follows from them.`,
@@ -93,7 +94,11 @@ function likeliest(layer: LayerContrast, factor: number): { likeliest: string | 
   const away = Object.entries(ELECTRON_DENSITY)
     .map(([name, value]) => {
       const expected = value - OXIDE_DENSITY;
-      return { name, expected, sigmas: Math.abs(density - expected) / Math.hypot(u, TOLERANCE * expected) };
+      return {
+        name,
+        expected,
+        sigmas: Math.abs(density - expected) / Math.hypot(u, MATERIAL_TOLERANCE * expected),
+      };
     })
     .sort((a, b) => a.sigmas - b.sigmas);
   const said = `${density.toFixed(3)} ± ${(1.96 * u).toFixed(3)} e/Å³ above its surroundings`;

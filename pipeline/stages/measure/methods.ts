@@ -3,6 +3,7 @@ import type { Measurements } from '../../../shared/artefacts/measurements.ts';
 import { LEAST_IN_BLURS } from '../../../shared/profile/line.ts';
 import { THICKNESS_TOLERANCE } from './checks.ts';
 import { PROFILE_LINES } from './layer-input.ts';
+import { MATERIAL_TOLERANCE } from './materials.ts';
 
 export const METHODS: Measurements['methods'] = [
   {
@@ -87,5 +88,12 @@ export const METHODS: Measurements['methods'] = [
     text: 'Sampling by voxels, the border of the detector, the cone of frequencies around the slice normal that laminography leaves out, and the number of projections.',
     source:
       'Holler et al., Nat. Electron. 2, 464 (2019), as quoted by public implementations; Fourier slice theorem.',
+  },
+  {
+    id: 'material',
+    title: 'Contrast and material',
+    text: `Contrast is grey inside minus grey outside: the height of the step that the fit of an edge or a line finds, median over all profiles of the layer; ± is its 95 % interval. Where the volume is in electron density, or in phase with the energy known, it is compared with tabulated densities less that of silicon dioxide; a material within ${Math.round(100 * MATERIAL_TOLERANCE)} % (one standard deviation) and the interval counts as possible. In arbitrary greys only ratios are given.`,
+    source:
+      'Densities: material table of the xraydb package, CRC Handbook 97th ed. p. 4-92; phase: classical electron radius times wavelength times electron density, free electrons. Tolerance: common practice, no source.',
   },
 ];

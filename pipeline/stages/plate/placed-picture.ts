@@ -9,8 +9,11 @@ import type { PlateGrid } from '../../../shared/frames.ts';
 import { platePath } from '../../../shared/plate-path.ts';
 import { unreadablePicture } from '../../formats/picture.ts';
 import { plateTiles, writePyramid } from '../../output/pyramid.ts';
-import { PLATE_PATH } from './plan-runs.ts';
+import { platePattern } from './plan-runs.ts';
 import type { PictureJob } from './write-picture.ts';
+
+/** Flat pictures keep loose tiles in every folio: they are few, and in colour. */
+const PATH = platePattern('loose');
 
 export interface PlacedPictureJob extends PictureJob {
   readonly placement: Placement;
@@ -36,14 +39,14 @@ export async function writePlacedPicture(
     });
   const { bytes, covered } = onDie(data, info, placement, grid);
   const picture = { bytes, channels: 4, width: grid.width_px, height: grid.height_px } as const;
-  await writePyramid(join(folder, platePath(PLATE_PATH, 0)), picture, 'lossy');
+  await writePyramid(join(folder, platePath(PATH, 0)), picture, 'lossy');
   const zUm = placement.voxel_to_die_um[2][3];
   return {
     plates: {
       ...{ version: 1, frame: 'die', step_um: job.pixelUm, z_um: [zUm] },
       grid: { ...grid, origin_um: [grid.origin_um[0], grid.origin_um[1]] },
       grey: { unit: 'arbitrary', windows: [{ black: 0, white: 255 }] },
-      ...{ tiles: plateTiles(true), path: PLATE_PATH, covered },
+      ...{ tiles: plateTiles(true), path: PATH, covered },
     },
     layers: {
       ...{ version: 1, basis: 'none', layers: [] },

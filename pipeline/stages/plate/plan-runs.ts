@@ -1,13 +1,14 @@
 /** How the plates of a scan are shared out: runs of neighbours, the same whoever does them and with how many threads. */
 import { invert3 } from '../../../shared/affine.ts';
 import { slicesNeeded } from '../../kernels/resample.ts';
+import { pyramidEnding, type TileKind } from '../../output/pyramid.ts';
 import { type BrickPlan, planBrick } from './brick-plan.ts';
 import type { PlateTask } from './plate-task.ts';
 import { type GreyWindow, plateWindows } from './plate-windows.ts';
 import type { PlateJob } from './write-plates.ts';
 
 /** Descriptor of a plate below the scan folder. */
-export const PLATE_PATH = 'plates/{index}.dzi';
+export const platePattern = (kind: TileKind): string => `plates/{index}.${pyramidEnding(kind)}`;
 
 /** Plates of a run: few, so that little is lost with one and many can share the work; more where tilt makes a plate
  * cross many slices, since the next run reads those again. */
@@ -49,7 +50,7 @@ export function planRuns(job: PlateJob): PlateRuns {
       slices: [Math.min(...own.map(([low]) => low)), Math.max(...own.map(([, high]) => high))],
       windows: windows.slice(first, end),
       transparent,
-      pathPattern: PLATE_PATH,
+      pathPattern: platePattern(job.tiles),
       portraits: job.portraits.filter((p) => p.first < end && p.last >= first),
       brick: shape,
     };

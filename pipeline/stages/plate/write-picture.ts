@@ -7,7 +7,10 @@ import { InputFault } from '../../../shared/errors.ts';
 import { platePath } from '../../../shared/plate-path.ts';
 import { pictureSize, unreadablePicture } from '../../formats/picture.ts';
 import { plateTiles, writeFilePyramid } from '../../output/pyramid.ts';
-import { PLATE_PATH } from './plan-runs.ts';
+import { platePattern } from './plan-runs.ts';
+
+/** Flat pictures keep loose tiles in every folio: they are few, and in colour. */
+const PATH = platePattern('loose');
 
 export interface PictureJob {
   /** Absolute path. */
@@ -29,7 +32,7 @@ export interface PictureOutcome {
  */
 export async function writePicture(job: PictureJob, folder: string): Promise<PictureOutcome> {
   const { width, height } = await pictureSize(job.file, job.name);
-  await writeFilePyramid(job.file, join(folder, platePath(PLATE_PATH, 0))).catch((error) => {
+  await writeFilePyramid(job.file, join(folder, platePath(PATH, 0))).catch((error) => {
     throw error instanceof InputFault ? error : unreadablePicture(job.name, error);
   });
   const { pixelUm } = job;
@@ -47,7 +50,7 @@ export async function writePicture(job: PictureJob, folder: string): Promise<Pic
       z_um: [0],
       grey: { unit: 'arbitrary', windows: [{ black: 0, white: 255 }] },
       tiles: plateTiles(true),
-      path: PLATE_PATH,
+      path: PATH,
       covered: 1,
     },
     layers: {

@@ -7,12 +7,12 @@ import type { Plates } from '../../../shared/artefacts/plates.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { VolumeSpec } from '../../formats/volume/registry.ts';
 import type { Progress } from '../../output/progress.ts';
-import { plateTiles } from '../../output/pyramid.ts';
+import { plateTiles, type TileKind } from '../../output/pyramid.ts';
 import { openPool } from '../../workers/pool.ts';
 import { brickGreys } from './brick-plan.ts';
 import { BrickWriter } from './brick-writer.ts';
 import { type Portrait, PortraitJoiner } from './join-portraits.ts';
-import { PLATE_PATH, type PlateRuns } from './plan-runs.ts';
+import { type PlateRuns, platePattern } from './plan-runs.ts';
 import type { PlateMessage, PlateResult, PlateTask, RunPlates } from './plate-task.ts';
 import type { plateWindows } from './plate-windows.ts';
 
@@ -35,6 +35,7 @@ export interface PlateJob {
   /** Robust extremes of every slice of the volume. */
   readonly sliceWindows: Parameters<typeof plateWindows>[0];
   readonly portraits: PlateTask['portraits'];
+  readonly tiles: TileKind;
 }
 
 export interface PlateOutcome {
@@ -84,8 +85,8 @@ export async function writePlates(
       step_um: job.stepUm,
       z_um: [...job.zUm],
       grey: { unit: job.unit, windows: [...windows] },
-      tiles: plateTiles(runs.transparent),
-      path: PLATE_PATH,
+      tiles: plateTiles(runs.transparent, job.tiles),
+      path: platePattern(job.tiles),
       covered: filled / (pixels * job.zUm.length),
     },
     portraits: joiner.portraits(),

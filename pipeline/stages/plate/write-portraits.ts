@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import type { Pictures } from '../../../shared/artefacts/pictures.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import { percentile } from '../../kernels/statistics.ts';
-import { writePyramid } from '../../output/pyramid.ts';
+import { pyramidEnding, type TileKind, writePyramid } from '../../output/pyramid.ts';
 import { greyPicture } from './grey.ts';
 import type { Portrait } from './join-portraits.ts';
 
@@ -18,11 +18,12 @@ export async function writePortraits(
   grid: PlateGrid,
   unit: string,
   folder: string,
+  tiles: TileKind,
 ): Promise<Map<string, PortraitEntry>> {
   const entries = new Map<string, PortraitEntry>();
   for (const portrait of portraits) {
     const { black, white } = ownWindow(portrait.values);
-    const path = `portraits/${portrait.name}.dzi`;
+    const path = `portraits/${portrait.name}.${pyramidEnding(tiles)}`;
     const picture = greyPicture(portrait.values, grid.width_px, grid.height_px, black, white, true);
     await writePyramid(join(folder, path), picture, 'lossy');
     entries.set(portrait.name, {

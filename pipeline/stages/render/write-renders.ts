@@ -7,7 +7,7 @@ import { shapesInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
 import { renderCoverage } from '../../kernels/coverage.ts';
 import type { Progress } from '../../output/progress.ts';
-import { type PictureData, writePyramid } from '../../output/pyramid.ts';
+import { type PictureData, pyramidEnding, type TileKind, writePyramid } from '../../output/pyramid.ts';
 
 type RenderEntry = NonNullable<Pictures['layers'][number]['render']>;
 
@@ -24,6 +24,7 @@ export async function writeRenders(
   label: string,
   progress: Progress,
   hidden: Uint8Array | null = null,
+  tiles: TileKind = 'loose',
 ): Promise<Map<string, RenderEntry>> {
   const drawnLayers = process.layers.filter((layer) => layer.drawn.length > 0);
   const window = gridBoxUm(grid);
@@ -41,7 +42,7 @@ export async function writeRenders(
       if (hidden?.[n] === 1) coverage[n] = 0;
       covered += coverage[n]!;
     }
-    const path = `renders/${layer.name}.dzi`;
+    const path = `renders/${layer.name}.${pyramidEnding(tiles)}`;
     await writePyramid(join(folder, path), drawnPicture(coverage, grid, hidden), 'lossless');
     entries.set(layer.name, {
       path,

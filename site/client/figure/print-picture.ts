@@ -4,9 +4,8 @@ import type { PlateGrid } from '../../../shared/frames.ts';
 import { levelSize, maximumLevel } from '../../../shared/pyramid.ts';
 import type { Camera } from '../../lib/camera.ts';
 import { engineFromDie } from '../../lib/camera.ts';
-import { tilePath } from '../../lib/tile-path.ts';
 import { linearTint } from '../../lib/tint.ts';
-import { decodeTile } from '../pyramid-source.ts';
+import { readTile } from '../tile-reader.ts';
 
 export interface PrintLayer {
   readonly path: string;
@@ -65,28 +64,28 @@ async function paintLayer(
   for (let column = first(left); column <= last(left, width, of.width); column++)
     for (let row = first(upper); row <= last(upper, height, of.height); row++)
       jobs.push(
-        tileCanvas(root + tilePath(path, level, column, row, tiles.format), tint, levels).then((tile) => {
-          // Whole print pixels, so that no seam shows between tiles.
-          const x0 = Math.round(left + column * side * scale);
-          const y0 = Math.round(upper + row * side * scale);
-          const x1 = Math.round(left + (column * side + tile.width) * scale);
-          const y1 = Math.round(upper + (row * side + tile.height) * scale);
-          context.globalAlpha = opacity;
-          context.drawImage(tile, x0, y0, x1 - x0, y1 - y0);
-        }),
+        tileCanvas(readTile({ grid, tiles, root, path }, { level, column, row }), tint, levels).then(
+          (tile) => {
+            // Whole print pixels, so that no seam shows between tiles.
+            const x0 = Math.round(left + column * side * scale);
+            const y0 = Math.round(upper + row * side * scale);
+            const x1 = Math.round(left + (column * side + tile.width) * scale);
+            const y1 = Math.round(upper + (row * side + tile.height) * scale);
+            context.globalAlpha = opacity;
+            context.drawImage(tile, x0, y0, x1 - x0, y1 - y0);
+          },
+        ),
       );
   await Promise.all(jobs);
   context.globalAlpha = 1;
 }
 
 async function tileCanvas(
-  address: string,
+  tile: Promise<ImageBitmap>,
   tint: string | null,
   levels: { readonly slope: number; readonly intercept: number } | null,
 ): Promise<OffscreenCanvas> {
-  const answer = await fetch(address);
-  if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
-  const bitmap = await decodeTile(await answer.blob());
+  const bitmap = await tile;
   const canvas = new OffscreenCanvas(bitmap.width, bitmap.height);
   const context = canvas.getContext('2d', { willReadFrequently: true })!;
   context.drawImage(bitmap, 0, 0);

@@ -1,7 +1,7 @@
 /** The planes of a brick as values: sheets fetched once, on first need. */
 import type { Brick } from '../../../shared/artefacts/brick.ts';
 import { planesOfSheet } from '../../lib/section.ts';
-import { decodeTile } from '../pyramid-source.ts';
+import { decodeTile } from '../tile-reader.ts';
 
 export class BrickPlanes {
   readonly brick: Brick;

@@ -1,7 +1,14 @@
 /** Boxes cut along chunks: every voxel once, no cut through a chunk, no block too large; and put together again. */
 import fc from 'fast-check';
 import { describe, expect, it } from 'vitest';
-import { blocksOf, copyBox, countOf, hullOf, layersOf } from '../../../pipeline/formats/volume/blocks.ts';
+import {
+  blocksOf,
+  copyBox,
+  countOf,
+  deepened,
+  isWithin,
+  layersOf,
+} from '../../../pipeline/formats/volume/blocks.ts';
 import type { Window } from '../../../pipeline/formats/volume/box.ts';
 import { ChunkCache } from '../../../pipeline/formats/volume/chunk-cache.ts';
 
@@ -64,8 +71,11 @@ describe('blocks', () => {
     fc.assert(
       fc.property(scene, ({ grid, box, most }) => {
         for (const block of blocksOf(box, grid, most)) {
-          const chunks = hullOf(block, grid, { nz: 1e6, ny: 1e6, nx: 1e6 });
-          const isOneChunk = countOf(chunks) === grid[0] * grid[1] * grid[2];
+          const isOneChunk = [
+            [block.k0, block.k1],
+            [block.j0, block.j1],
+            [block.i0, block.i1],
+          ].every(([from, to], axis) => Math.floor(from / grid[axis]) === Math.floor((to - 1) / grid[axis]));
           if (!isOneChunk) expect(countOf(block)).toBeLessThanOrEqual(most);
           const cuts = [
             [block.k0, box.k0, grid[0]],
@@ -82,17 +92,19 @@ describe('blocks', () => {
     );
   });
 
-  it('layers and hulls', () => {
+  it('layers, and layers as deep as their chunks', () => {
     fc.assert(
       fc.property(scene, ({ shape, grid, box }) => {
         const layers = layersOf(box, grid[0]);
         expect(layers.reduce((sum, layer) => sum + countOf(layer), 0)).toBe(countOf(box));
         for (const layer of layers) {
           expect(Math.floor(layer.k0 / grid[0])).toBe(Math.floor((layer.k1 - 1) / grid[0]));
-          const hull = hullOf(layer, grid, shape);
-          expect(hull.k0 <= layer.k0 && hull.j0 <= layer.j0 && hull.i0 <= layer.i0).toBe(true);
-          expect(hull.k1 >= layer.k1 && hull.j1 >= layer.j1 && hull.i1 >= layer.i1).toBe(true);
-          expect(hull.k1 <= shape.nz && hull.j1 <= shape.ny && hull.i1 <= shape.nx).toBe(true);
+          const deep = deepened(layer, grid[0], shape);
+          expect(isWithin(layer, deep)).toBe(true);
+          expect(isWithin(deep, layer)).toBe(countOf(deep) === countOf(layer));
+          expect(deep.k0).toBe(Math.floor(layer.k0 / grid[0]) * grid[0]);
+          expect(deep.k1).toBe(Math.min(shape.nz, deep.k0 + grid[0]));
+          expect([deep.j0, deep.j1, deep.i0, deep.i1]).toEqual([layer.j0, layer.j1, layer.i0, layer.i1]);
         }
       }),
       options,

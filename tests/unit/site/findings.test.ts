@@ -110,7 +110,7 @@ describe('hit rates', () => {
       4000,
     );
     // 0.5 in 1000 µm² over 4000 µm² is 2, at most 6.
-    expect(words[0]).toContain('about 97 are real');
+    expect(words[0]).toContain('97 had been planted');
     expect(words[2]).toContain('that makes 2.0 expected, at most 6.0');
   });
 });

@@ -1,6 +1,6 @@
 import { describe, expect, it } from 'vitest';
 import { tileCounts } from '../../../shared/pyramid.ts';
-import { coarseLevel, coarseTilePath, tilePath } from '../../../site/lib/tile-path.ts';
+import { coarseLevel, coarsePath, tilePath } from '../../../shared/tile-path.ts';
 
 describe('tile addresses', () => {
   // Deep Zoom File Format Overview (Microsoft Learn): name_files/level/column_row.format beside the descriptor.
@@ -35,8 +35,12 @@ describe('tile addresses', () => {
   });
 
   it('has an address', () => {
-    expect(coarseTilePath('plates/0000.dzi', { width: 300, height: 200, tilePx: 256 }, 'webp')).toBe(
+    const size = { width: 300, height: 200, tilePx: 256 };
+    expect(coarsePath('plates/0000.dzi', size, { layout: 'deep-zoom', format: 'webp' })).toBe(
       'plates/0000_files/8/0_0.webp',
+    );
+    expect(coarsePath('plates/0000.tif', size, { layout: 'packed-tiff', format: 'jpg' })).toBe(
+      'plates/0000.webp',
     );
   });
 });

@@ -116,6 +116,8 @@ export interface EvidenceInput {
   readonly decoys: EvidenceArtefact['decoys'];
   readonly runnerUp: { readonly workToDie: Affine3; readonly sign: number; readonly score: number } | null;
   readonly words: readonly string[];
+  /** Steps by which the drawing repeats under the field; none where it does not. */
+  readonly latticeUm?: readonly (readonly [number, number])[];
 }
 
 export function evidenceArtefact(input: EvidenceInput): EvidenceArtefact {
@@ -155,6 +157,9 @@ export function evidenceArtefact(input: EvidenceInput): EvidenceArtefact {
       ...input.decoys,
       ...(runnerUp ? [{ kind: 'runner-up' as const, score: Number(runnerUp.score.toFixed(4)) }] : []),
     ],
+    ...(input.latticeUm?.length
+      ? { lattice_um: input.latticeUm.map(([x, y]) => [x, y] as [number, number]) }
+      : {}),
     words: [...input.words, ...layerWords(agreement)],
   };
 }

@@ -47,13 +47,17 @@ export function resampleFrame(
     const middle = cx * centreX + cy * centreY + cz * z + ct;
     inside[n] = middle >= -0.5 && middle <= nz - 0.5 ? 1 : 0;
     const isMiddle = n === count >> 1;
-    let out = n * width * height;
     for (let row = 0; row < height; row++) {
+      let out = (n * height + row) * width;
       const y = grid.top - row * grid.pixel;
       const i0row = ax * grid.left + ay * y + az * z + at;
       const j0row = bx * grid.left + by * y + bz * z + bt;
       const k0row = cx * grid.left + cy * y + cz * z + ct;
-      for (let column = 0; column < width; column++, out++) {
+      const [from, to] = bend
+        ? [0, width]
+        : columnsInside([i0row, j0row, k0row], [ax, bx, cx], [nx, ny, isMiddle ? Infinity : nz], grid);
+      out += from;
+      for (let column = from; column < to; column++, out++) {
         const along = column * grid.pixel;
         let i = i0row + ax * along;
         let j = j0row + bx * along;
@@ -67,12 +71,12 @@ export function resampleFrame(
           k -= cx * dx + cy * dy + cz * dz;
         }
         if (i >= 0 && j >= 0 && i < nx - 1 && j < ny - 1) {
-          const i0 = Math.floor(i);
-          const j0 = Math.floor(j);
+          const i0 = Math.trunc(i);
+          const j0 = Math.trunc(j);
           const p = j0 * nx + i0;
           if (isMiddle) weight[row * width + column] = work.weight[p]!;
           if (k >= 0 && k <= nz - 1) {
-            const k0 = Math.min(nz - 2, Math.floor(k));
+            const k0 = Math.min(nz - 2, Math.trunc(k));
             const q = k0 * area + p;
             const u = i - i0;
             const v = j - j0;
@@ -91,4 +95,24 @@ export function resampleFrame(
     }
   }
   return { grid, values, weight, inside };
+}
+
+/** First column and the one after the last that can lie in the volume, a column to spare on either side. */
+function columnsInside(
+  start: readonly number[],
+  perUm: readonly number[],
+  size: readonly number[],
+  { width, pixel }: FrameGrid,
+): readonly [number, number] {
+  let [from, to] = [0, width];
+  for (let axis = 0; axis < 3; axis++) {
+    const per = perUm[axis]! * pixel;
+    const low = -start[axis]! / per;
+    const high = (size[axis]! - 1 - start[axis]!) / per;
+    // A row along which the index does not change lies in the volume as a whole or not at all.
+    if (!Number.isFinite(low)) continue;
+    from = Math.max(from, Math.floor(Math.min(low, high)) - 1);
+    to = Math.min(to, Math.ceil(Math.max(low, high)) + 2);
+  }
+  return [from, Math.max(from, to)];
 }

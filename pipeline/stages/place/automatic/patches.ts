@@ -139,24 +139,68 @@ function shiftProducts(
   const size = 2 * r + 1;
   const out = new Float64Array(size * size);
   const { width, height } = view.grid.frame;
+  const { column: left, side } = patch;
+  const rowsAt = (v: number): readonly [number, number] => [
+    Math.max(patch.row, -v),
+    Math.min(patch.row + side, height - v),
+  ];
   for (const { slab, picture } of group) {
     for (let v = -r; v <= r; v++) {
-      for (let u = -r; u <= r; u++) {
-        let sum = 0;
-        for (let row = patch.row; row < patch.row + patch.side; row++) {
-          const other = row + v;
-          if (other < 0 || other >= height) continue;
-          const from = Math.max(patch.column, -u);
-          const to = Math.min(patch.column + patch.side, width - u);
-          let p = row * width + from;
-          let q = other * width + from + u;
-          for (let column = from; column < to; column++, p++, q++) sum += picture[p]! * slab[q]!;
+      const [top, end] = rowsAt(v);
+      let at = (v + r) * size;
+      for (let u = -r; u <= r; ) {
+        // Four shifts at once, so that their sums do not wait for each other; at the border one by one.
+        if (u + 3 > r || left + u < 0 || left + side + u + 3 > width) {
+          out[at]! +=
+            s *
+            oneShift(
+              picture,
+              slab,
+              [top, end],
+              [Math.max(left, -u), Math.min(left + side, width - u)],
+              width,
+              v * width + u,
+            );
+          u++;
+          at++;
+          continue;
         }
-        out[(v + r) * size + u + r]! += s * sum;
+        let [a, b, c, d] = [0, 0, 0, 0];
+        for (let row = top; row < end; row++) {
+          let p = row * width + left;
+          let q = p + v * width + u;
+          for (const stop = p + side; p < stop; p++, q++) {
+            const drawn = picture[p]!;
+            a += drawn * slab[q]!;
+            b += drawn * slab[q + 1]!;
+            c += drawn * slab[q + 2]!;
+            d += drawn * slab[q + 3]!;
+          }
+        }
+        out[at]! += s * a;
+        out[at + 1]! += s * b;
+        out[at + 2]! += s * c;
+        out[at + 3]! += s * d;
+        u += 4;
+        at += 4;
       }
     }
   }
   return out;
+}
+
+function oneShift(
+  picture: Float32Array,
+  slab: Float32Array,
+  [top, end]: readonly [number, number],
+  [from, to]: readonly [number, number],
+  width: number,
+  away: number,
+): number {
+  let sum = 0;
+  for (let row = top; row < end; row++)
+    for (let p = row * width + from; p < row * width + to; p++) sum += picture[p]! * slab[p + away]!;
+  return sum;
 }
 
 function depthProducts(

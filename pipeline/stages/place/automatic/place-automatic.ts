@@ -12,6 +12,7 @@ import { findTilt } from './levelling.ts';
 import { dieFromFrame, frameFromWork, type Hypothesis } from './orientation.ts';
 import { findPlaneAngle } from './plane-angle.ts';
 import { type Refined, type RefineRound, refine } from './refine.ts';
+import { findRepeats, type Repeats } from './repeats.ts';
 import { search } from './search.ts';
 import { type Judgement, judge, type Tried } from './verdict.ts';
 import { coarser, type WorkLevel } from './work-levels.ts';
@@ -62,6 +63,8 @@ const MOST_FOUND = 80;
 const AS_GOOD = 0.97;
 /** Times a bending of the field is looked for. */
 const BEND_ROUNDS = 2;
+/** Places beside the best one where the drawing looks most like itself are tried too, so many besides its lattice. */
+const LIKEST = 2;
 const SCALES = [1, 0.967, 1.034];
 /** Pixels across the field in the search. */
 const SEARCH_PIXELS = 90;
@@ -142,10 +145,30 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   const top = fitting[0];
   if (!top) return { ...judge(null, [], []), best: null, runnerUp: null, shown: null };
   const asSaid = fitting.find((c) => inSaid(c) && c.refined.strength >= AS_GOOD * top.refined.strength);
-  const best = asSaid ?? top;
+  const first = asSaid ?? top;
+  const repeats = await findRepeats(
+    work,
+    first.workToDie,
+    stack,
+    new Set(first.refined.agreement.layers.map((layer) => layer.name)),
+  );
+  const alike: Candidate[] = [];
+  for (const step of stepsToTry(repeats)) {
+    const start = compose3(shifted(step), first.workToDie);
+    const { hypothesis } = first;
+    const there = await improve(middle, { hypothesis, start }, exact, finer(pixelUm), pause);
+    const [x0, y0] = middleOf(work, first.workToDie);
+    const [x, y] = middleOf(work, there.workToDie);
+    // One that slid back is the same place.
+    if (Math.hypot(x - x0, y - y0) > Math.hypot(...step) / 2 && (!asSaid || inSaid(there))) alike.push(there);
+  }
+  alike.sort((p, q) => q.refined.strength - p.refined.strength);
+  const best = alike[0] && alike[0].refined.strength > first.refined.strength ? alike[0] : first;
   const elsewhere = (c: Candidate): boolean => !sameMap(work, c.workToDie, best.workToDie, apart);
   // What the campaign says rules out rivals elsewhere, but only where something there fits.
-  const rivals = finalists.filter((c) => c !== best && elsewhere(c) && (!asSaid || inSaid(c)));
+  const others = finalists.filter((c) => c !== best && elsewhere(c) && (!asSaid || inSaid(c)));
+  const neighbours = [...alike, first].filter((c) => c !== best && !others.includes(c));
+  const rivals = [...others, ...neighbours].sort((p, q) => q.refined.strength - p.refined.strength);
   const coarseRivals = ranked.filter((c) => elsewhere(c) && (!asSaid || inSaid(c)));
   const fine = await refine(
     work,
@@ -168,12 +191,13 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
     },
     rivals.map((rival) => triedOf(work, rival)),
     orientations.filter((_, n) => n !== own),
+    repeats.latticeUm,
   );
   const runnerUp = rivals[0] ?? coarseRivals[0] ?? null;
   const shown = evidenceArtefact({
     ...{ work: coarse.work, workToDie: compose3(fine.workToDie, coarse.toFinest), sign: fine.sign },
     ...{ drawing: cutDrawing(layout), agreement: fine.agreement },
-    words: searchWords(judgement.evidence),
+    ...{ words: searchWords(judgement.evidence), latticeUm: repeats.latticeUm },
     decoys: decoysOf(orientations, own, Math.max(best.hypothesis.score, orientations[own]!), fine.score),
     runnerUp: runnerUp && {
       workToDie: compose3(runnerUp.workToDie, coarse.toFinest),
@@ -247,6 +271,21 @@ async function improve(
     refined,
   };
 }
+
+/** Steps of the lattice both ways, and the places of the drawing that look most alike. */
+function stepsToTry({ places, latticeUm }: Repeats): readonly (readonly [number, number])[] {
+  const both = latticeUm.flatMap(([x, y]) => [[x, y] as const, [-x, -y] as const]);
+  const likest = places.slice(0, LIKEST).map((place) => place.stepUm);
+  const near = (a: readonly [number, number], b: readonly [number, number]): boolean =>
+    Math.hypot(a[0] - b[0], a[1] - b[1]) < Math.hypot(...a) / 4;
+  return [...both, ...likest.filter((step) => !both.some((other) => near(step, other)))];
+}
+
+const shifted = ([x, y]: readonly [number, number]): Affine3 => [
+  [1, 0, 0, x],
+  [0, 1, 0, y],
+  [0, 0, 1, 0],
+];
 
 const triedOf = (work: WorkVolume, { refined, workToDie }: Candidate): Tried => ({
   agreement: refined.agreement,

@@ -64,8 +64,14 @@ const LEAST_ASKED = 5;
 /**
  * @param rivals places elsewhere, refined on the same level as `best.tried`
  * @param decoys best score in the search of every other orientation and slice order
+ * @param latticeUm steps by which the drawing repeats under the field
  */
-export function judge(best: Best | null, rivals: readonly Tried[], decoys: readonly number[]): Judgement {
+export function judge(
+  best: Best | null,
+  rivals: readonly Tried[],
+  decoys: readonly number[],
+  latticeUm: readonly (readonly [number, number])[] = [],
+): Judgement {
   if (!best || decoys.length < 3) {
     const evidence: Evidence = {
       ...{ score: 0, aboveDecoys: 0, rival: 1, overRival: 0, agreeing: 0, patches: 0, leastGroup: 0 },
@@ -88,18 +94,23 @@ export function judge(best: Best | null, rivals: readonly Tried[], decoys: reado
     leastGroup: asked.length > 0 ? Math.min(...asked.map(share)) : 0,
   };
   const nearest = [...rivals].sort((p, q) => q.agreement.strength - p.agreement.strength)[0];
-  return { ...decide(evidence, best, nearest), evidence };
+  return { ...decide(evidence, best, nearest, latticeUm), evidence };
 }
 
 const percent = (share: number): string => `${Math.round(100 * share)} %`;
 
-function decide(e: Evidence, best: Best, rival: Tried | undefined): Pick<Judgement, 'verdict' | 'doubts'> {
+function decide(
+  e: Evidence,
+  best: Best,
+  rival: Tried | undefined,
+  latticeUm: readonly (readonly [number, number])[],
+): Pick<Judgement, 'verdict' | 'doubts'> {
   const stands = e.score >= LOCK.score && e.agreeing >= LOCK.agreeing && e.patches >= LOCK.patches;
   const beaten = e.rival <= LOCK.farRival || (e.rival <= LOCK.rival && e.overRival >= LOCK.overRival);
   const clear = beaten && e.aboveDecoys >= LOCK.aboveDecoys && best.finest.layers.length >= LOCK.layers;
   if (stands && clear && e.leastGroup >= LOCK.leastGroup) return { verdict: 'locked', doubts: [] };
   if (e.score >= AMBIGUOUS.score && e.agreeing >= AMBIGUOUS.agreeing && e.patches >= LOCK.patches)
-    return { verdict: 'ambiguous', doubts: [doubtOf(e, clear, best, rival)] };
+    return { verdict: 'ambiguous', doubts: [doubtOf(e, clear, best, rival, latticeUm)] };
   return {
     verdict: 'unplaced',
     doubts: [
@@ -109,7 +120,13 @@ function decide(e: Evidence, best: Best, rival: Tried | undefined): Pick<Judgeme
   };
 }
 
-function doubtOf(e: Evidence, clear: boolean, best: Best, rival: Tried | undefined): string {
+function doubtOf(
+  e: Evidence,
+  clear: boolean,
+  best: Best,
+  rival: Tried | undefined,
+  latticeUm: readonly (readonly [number, number])[],
+): string {
   if (clear)
     return (
       `Some layers do not confirm the place: of those that agree least, ${percent(e.leastGroup)} of the patches ` +
@@ -119,6 +136,9 @@ function doubtOf(e: Evidence, clear: boolean, best: Best, rival: Tried | undefin
   const away = step ? `${step.map((v) => v.toFixed(2)).join(', ')} µm away` : 'elsewhere';
   return (
     `Another place fits nearly as well: ${away} (x, y), with ${percent(e.rival)} of the agreement. ` +
+    (latticeUm.length > 0
+      ? `The drawing repeats here every ${latticeUm.map(([x, y]) => `(${x.toFixed(3)}, ${y.toFixed(3)})`).join(' and every ')} µm. `
+      : '') +
     'Patterns that repeat look the same in many places; landmarks or a hint (near_um) would settle it.'
   );
 }

@@ -12,7 +12,7 @@ import { picturesSchema } from '../../../../shared/artefacts/pictures.ts';
 import { platesSchema } from '../../../../shared/artefacts/plates.ts';
 import { readJson } from '../../../../shared/artefacts/read.ts';
 import { platePath } from '../../../../shared/plate-path.ts';
-import { maximumLevel, tileName } from '../../../../shared/pyramid.ts';
+import { coarsePath, type TileForm } from '../../../../shared/tile-path.ts';
 import { writeAtomically } from '../../../output/files.ts';
 
 const CONTEXT = 'http://iiif.io/api/presentation/3/context.json';
@@ -117,20 +117,22 @@ async function stillsOf(folder: string, scan: string): Promise<Still[]> {
   const pictures = await read(data, 'pictures.json', picturesSchema);
   if (!plates) return [];
   const size = { width: plates.grid.width_px, height: plates.grid.height_px, tilePx: plates.tiles.tile_px };
-  const halvings = Math.max(0, Math.ceil(Math.log2(Math.max(size.width, size.height) / size.tilePx)));
-  const level = maximumLevel(size) - halvings;
-  const still = (label: string, descriptor: string): Still => ({
+  const still = (label: string, descriptor: string, tiles: TileForm): Still => ({
     label,
-    path: `data/${scan}/${tileName(descriptor.replace(/\.dzi$/, ''), level, 0, 0, plates.tiles.format)}`,
+    path: `data/${scan}/${coarsePath(descriptor, size, tiles)}`,
   });
   const portraits = (pictures?.layers ?? []).flatMap(({ name, portrait }) =>
-    portrait ? [still(`Portrait of ${name}`, portrait.path)] : [],
+    portrait ? [still(`Portrait of ${name}`, portrait.path, pictures!.portrait_tiles)] : [],
   );
   const all = [
     ...portraits,
     ...plates.z_um.map((z, n) => {
       const layer = layers?.plates[n]?.layer;
-      return still(`Plate at ${z.toFixed(3)} µm${layer ? `, ${layer}` : ''}`, platePath(plates.path, n));
+      return still(
+        `Plate at ${z.toFixed(3)} µm${layer ? `, ${layer}` : ''}`,
+        platePath(plates.path, n),
+        plates.tiles,
+      );
     }),
   ];
   const there = await Promise.all(

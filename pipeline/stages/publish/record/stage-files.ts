@@ -77,6 +77,11 @@ export function describeFile(path: string): { encodingFormat: string; descriptio
 const WORDS: readonly (readonly [RegExp, string])[] = [
   [/_files\/\d+\/\d+_\d+\.\w+$/, 'A tile of a Deep Zoom pyramid.'],
   [/\.dzi$/, 'Descriptor of a Deep Zoom pyramid.'],
+  [
+    /(plates|portraits|renders)\/[^/]+\.tif$/,
+    'A picture in all its sizes: a tiled TIFF, masks of its data included.',
+  ],
+  [/(plates|portraits|renders)\/[^/]+\.webp$/, 'A picture in its smallest size.'],
   [/placement\.json$/, 'The map from voxel index to die micrometres, with residuals and uncertainty.'],
   [/plates\.json$/, 'Grid, heights and grey windows of the plates.'],
   [/layers\.json$/, 'Heights of the layers, and which plate shows which.'],

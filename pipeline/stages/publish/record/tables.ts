@@ -1,5 +1,6 @@
 /** Findings, layers and nets of a scan as tables, for those who work with spreadsheets. */
 import type { Findings } from '../../../../shared/artefacts/findings.ts';
+import { findingCells, findingColumns } from '../../../../shared/artefacts/findings-table.ts';
 import type { Layers } from '../../../../shared/artefacts/layers.ts';
 import type { Nets } from '../../../../shared/artefacts/nets.ts';
 import { csvText } from '../../../../shared/csv.ts';
@@ -24,27 +25,7 @@ export const layersTable = ({ layers }: Layers): string =>
   );
 
 export const findingsTable = ({ findings }: Findings): string =>
-  csvText(
-    [
-      'id',
-      'kind',
-      'layer',
-      'x_um',
-      'y_um',
-      'x0_um',
-      'y0_um',
-      'x1_um',
-      'y1_um',
-      'area_um2',
-      'probability',
-      'nets',
-      'note',
-    ],
-    findings.map((f) => [
-      ...[f.id, f.kind, f.layer, ...f.centre_um, ...f.box_um, f.area_um2, f.probability],
-      ...[f.nets.join(' '), f.note],
-    ]),
-  );
+  csvText(findingColumns, findings.map(findingCells));
 
 export const netsTable = ({ nets }: Nets): string =>
   csvText(

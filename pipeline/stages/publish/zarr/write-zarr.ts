@@ -2,19 +2,18 @@
  * The plates of a scan as OME-Zarr, for programs that work on volumes: greys as published (grey windows per plate are in
  * plates.json), and the drawing as labels on the plates that show a layer. Every tile of a pyramid becomes one chunk.
  */
-import { access, readFile } from 'node:fs/promises';
+import { readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { promisify } from 'node:util';
 import { gzip } from 'node:zlib';
-import sharp from 'sharp';
 import { layersSchema } from '../../../../shared/artefacts/layers.ts';
 import { picturesSchema } from '../../../../shared/artefacts/pictures.ts';
-import { type Plates, platesSchema } from '../../../../shared/artefacts/plates.ts';
+import { type Plates, platesSchema, type TileLayout } from '../../../../shared/artefacts/plates.ts';
 import { readJson } from '../../../../shared/artefacts/read.ts';
-import { InputFault } from '../../../../shared/errors.ts';
 import { platePath } from '../../../../shared/plate-path.ts';
-import { tileCounts, tileName } from '../../../../shared/pyramid.ts';
+import { tileCounts } from '../../../../shared/pyramid.ts';
 import { writeAtomically } from '../../../output/files.ts';
+import { tilePixels } from '../../../output/packed/tile-pixels.ts';
 import { severalAtOnce } from '../record/hash-files.ts';
 import { arrayMetadata, groupMetadata, multiscales, zarrLevels } from './metadata.ts';
 
@@ -23,8 +22,8 @@ const json = (value: unknown): string => `${JSON.stringify(value, null, 1)}\n`;
 export const ZARR_FOLDER = 'plates.zarr';
 
 /**
- * @param folder of the scan, with plates.json and loose tiles
- * @throws InputFault where the tiles do not lie there one by one, or the disk refuses
+ * @param folder of the scan, with plates.json and its pyramids
+ * @throws InputFault where the disk refuses
  */
 export async function writeZarr(folder: string, title: string): Promise<void> {
   const read = async <S extends Parameters<typeof readJson>[2]>(name: string, schema: S) =>
@@ -37,11 +36,9 @@ export async function writeZarr(folder: string, title: string): Promise<void> {
     pictures.layers.flatMap(({ name, render }) => (render ? [[name, render.path] as const] : [])),
   );
   const names = [...renders.keys()];
-  const tile = plates.tiles.tile_px;
-  await requireTiles(folder, plates);
 
   await writeArrays(root, plates, async (plate, at) =>
-    greys(join(folder, tileName(stem(platePath(plates.path, plate)), ...at, plates.tiles.format)), tile),
+    greys(folder, platePath(plates.path, plate), plates.tiles, at),
   );
   await writeAtomically(
     join(root, 'zarr.json'),
@@ -57,7 +54,7 @@ export async function writeZarr(folder: string, title: string): Promise<void> {
     const layer = layers.plates[plate]?.layer ?? null;
     const path = layer === null ? undefined : renders.get(layer);
     if (layer === null || path === undefined) return null;
-    const drawn = await greys(join(folder, tileName(stem(path), ...at, pictures.render_tiles.format)), tile);
+    const drawn = await greys(folder, path, pictures.render_tiles, at);
     return drawn?.map((value) => (value > 127 ? names.indexOf(layer) + 1 : 0)) ?? null;
   });
   await writeAtomically(
@@ -80,8 +77,6 @@ export async function writeZarr(folder: string, title: string): Promise<void> {
     ),
   );
 }
-
-const stem = (descriptor: string): string => descriptor.replace(/\.dzi$/, '');
 
 const greyChannel = () => ({
   channels: [
@@ -122,27 +117,19 @@ async function writeArrays(
 }
 
 /** Greys of a tile, 0 where there is no data, padded with 0 to a full square. */
-async function greys(file: string, tilePx: number): Promise<Uint8Array | null> {
-  const { data, info } = await sharp(file).ensureAlpha().raw().toBuffer({ resolveWithObject: true });
-  const values = new Uint8Array(tilePx * tilePx);
-  for (let row = 0; row < info.height; row++)
-    for (let column = 0; column < info.width; column++) {
-      const at = (row * info.width + column) * info.channels;
+async function greys(
+  folder: string,
+  descriptor: string,
+  tiles: TileLayout,
+  at: TilePlace,
+): Promise<Uint8Array> {
+  const { rgba, width, height } = await tilePixels(folder, descriptor, tiles, ...at);
+  const values = new Uint8Array(tiles.tile_px ** 2);
+  for (let row = 0; row < height; row++)
+    for (let column = 0; column < width; column++) {
+      const from = 4 * (row * width + column);
       // 0 says that there is no data, so the darkest grey with data is 1.
-      if (data[at + info.channels - 1]! > 0) values[row * tilePx + column] = Math.max(1, data[at]!);
+      if (rgba[from + 3]! > 0) values[row * tiles.tile_px + column] = Math.max(1, rgba[from]!);
     }
   return values;
-}
-
-async function requireTiles(folder: string, plates: Plates): Promise<void> {
-  const first = join(folder, tileName(stem(platePath(plates.path, 0)), 0, 0, 0, plates.tiles.format));
-  await access(first).catch((cause) => {
-    throw new InputFault(
-      {
-        ...{ tag: 'unsupported', file: 'campaign.yaml', place: 'tiles', expected: 'loose tiles for --zarr' },
-        ...{ found: 'packed ones', remedy: 'Write tiles: loose in the campaign, or build without --zarr.' },
-      },
-      { cause },
-    );
-  });
 }

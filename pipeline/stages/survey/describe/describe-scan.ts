@@ -24,6 +24,7 @@ export async function describeScan(
   loaded: Pick<LoadedCampaign, 'folder' | 'process' | 'allowOutside'>,
   layout: LoadedLayout | null,
   scan: CampaignScan,
+  tiles: 'loose' | 'packed' = 'loose',
 ): Promise<Entry[]> {
   const title = heading(`Scan ${scan.id}${scan.title ? `: ${scan.title}` : ''}`);
   if (scan.image) return [title, ...(await describePicture(loaded, layout, scan, scan.image.file))];
@@ -36,7 +37,7 @@ export async function describeScan(
     const { nx, ny, nz } = source.shape;
     const sizeUm = [(nx * voxel.x) / 1000, (ny * voxel.y) / 1000, (nz * voxel.z) / 1000] as const;
     const threads = defaultThreads();
-    const build = estimateBuild({ shape: source.shape, scan, process, layout, threads });
+    const build = estimateBuild({ shape: source.shape, scan, process, layout, threads, tiles });
     const checks = acquisitionChecks(scan.acquisition, voxel, sizeUm[2]);
     return [
       title,

@@ -13,6 +13,7 @@ export interface EstimateInput {
   readonly process: Process | null;
   readonly layout: LoadedLayout | null;
   readonly threads: number;
+  readonly tiles?: 'loose' | 'packed';
 }
 
 export interface BuildEstimate {
@@ -23,7 +24,7 @@ export interface BuildEstimate {
 
 const TILE_PX = 256;
 /** Bytes per pixel of plates, portraits and renders, all pyramid levels together; and of all else. */
-const BYTES_PER_PIXEL = 0.53;
+const BYTES_PER_PIXEL = { loose: 0.53, packed: 0.7 } as const;
 const BYTES_OF_PAGES = 0.8e6;
 const FILES_OF_PAGES = 65;
 
@@ -38,6 +39,8 @@ const COST = {
   heightsPerVoxel: 2.2e-7,
   heightsPerPlate: 0.014,
   platePerPixel: 5e-7,
+  /** What packing takes less than loose tiles ("Packed pyramids" there). */
+  packedPerPixel: -1.1e-7,
   plate: 0.02,
   portraitPerPixel: 4e-7,
   nets: 3,
@@ -48,7 +51,14 @@ const COST = {
   pages: 8,
 } as const;
 
-export function estimateBuild({ shape, scan, process, layout, threads }: EstimateInput): BuildEstimate {
+export function estimateBuild({
+  shape,
+  scan,
+  process,
+  layout,
+  threads,
+  tiles = 'loose',
+}: EstimateInput): BuildEstimate {
   const { nx, ny, nz } = shape;
   const area = nx * ny;
   const voxels = area * nz;
@@ -57,7 +67,9 @@ export function estimateBuild({ shape, scan, process, layout, threads }: Estimat
   const hasPlace = scan.placement !== undefined || isDrawn;
   // Of each layer a portrait, and where there is a drawing its render.
   const pictures = nz + layers * (isDrawn && hasPlace ? 2 : 1);
-  const files = pictures * (totalTiles({ width: nx, height: ny, tilePx: TILE_PX }) + 1) + FILES_OF_PAGES;
+  const packed = tiles === 'packed';
+  const each = packed ? 2 : totalTiles({ width: nx, height: ny, tilePx: TILE_PX }) + 1;
+  const files = pictures * each + FILES_OF_PAGES;
   const layerPixels = layers * area;
   const placing = scan.placement ? COST.landmarks + COST.landmarksPerVoxel * voxels : COST.search;
   const drawn =
@@ -66,7 +78,8 @@ export function estimateBuild({ shape, scan, process, layout, threads }: Estimat
     COST.compareLayer * layers +
     COST.comparePerPixel * layerPixels +
     COST.measurePerPixel * layerPixels;
-  const plates = COST.platePerPixel * voxels + COST.plate * nz;
+  const perPixel = COST.platePerPixel + (packed ? COST.packedPerPixel : 0);
+  const plates = perPixel * voxels + COST.plate * nz;
   return {
     seconds:
       COST.surveyPerVoxel * voxels +
@@ -76,7 +89,7 @@ export function estimateBuild({ shape, scan, process, layout, threads }: Estimat
       (isDrawn ? drawn : 0) +
       COST.perFile * files +
       COST.pages,
-    bytes: BYTES_PER_PIXEL * pictures * area + BYTES_OF_PAGES,
+    bytes: BYTES_PER_PIXEL[tiles] * pictures * area + BYTES_OF_PAGES,
     files,
   };
 }

@@ -1,5 +1,6 @@
 /** The findings of one scan as a table to download. */
 import type { APIRoute } from 'astro';
+import { findingCells, findingColumns } from '../../../../../shared/artefacts/findings-table.ts';
 import { csvText } from '../../../../../shared/csv.ts';
 import { matchReviews } from '../../../../../shared/review-match.ts';
 import type { ScanArtefacts } from '../../../../lib/artefacts.ts';
@@ -12,25 +13,7 @@ export async function getStaticPaths() {
     .map((artefacts) => ({ params: { scan: artefacts.scan.id }, props: { artefacts } }));
 }
 
-const HEADER = [
-  'scan',
-  'id',
-  'kind',
-  'layer',
-  'x_um',
-  'y_um',
-  'x0_um',
-  'y0_um',
-  'x1_um',
-  'y1_um',
-  'area_um2',
-  'probability',
-  'nets',
-  'note',
-  'decision',
-  'comment',
-  'date',
-];
+const HEADER = ['scan', ...findingColumns, 'decision', 'comment', 'date'];
 
 export const GET: APIRoute = ({ props }) => {
   const { scan, findings, reviews, plates } = (props as { artefacts: ScanArtefacts }).artefacts;
@@ -40,15 +23,7 @@ export const GET: APIRoute = ({ props }) => {
     const last = byFinding.get(finding.id)?.at(-1);
     return [
       scan.id,
-      finding.id,
-      finding.kind,
-      finding.layer,
-      ...finding.centre_um,
-      ...finding.box_um,
-      finding.area_um2,
-      finding.probability,
-      finding.nets.join(' '),
-      findingSentence(finding),
+      ...findingCells({ ...finding, note: findingSentence(finding) }),
       last?.decision ?? '',
       last?.comment ?? '',
       last?.date ?? '',
