@@ -222,9 +222,12 @@ const doubted = (own: PlacedByImage, doubt: string): PlacedByImage => ({
   placement: { ...withDoubt(own.placement, doubt), verdict: 'ambiguous' },
 });
 
-/** What the drawing gave, where the overview's image settles nothing. */
-const withoutOverview = (own: PlacedByImage, title: string, result: AutomaticResult): PlacedByImage =>
-  said(
-    own,
-    `The image of "${title}" ${result.verdict === 'ambiguous' ? 'fits in several places' : 'shows nothing that fits well enough'} and settles nothing.`,
-  );
+/** What the drawing gave, where the overview's image settles nothing: a doubt where it should have shown the place. */
+function withoutOverview(own: PlacedByImage, title: string, result: AutomaticResult): PlacedByImage {
+  if (result.verdict === 'ambiguous')
+    return said(own, `The image of "${title}" fits in several places and settles nothing.`);
+  const doubt =
+    `The image of "${title}", in which the scan is said to lie, shows nothing that fits it well enough. ` +
+    'Either the scan lies elsewhere, or that image is too coarse to tell.';
+  return { ...own, placement: withDoubt(own.placement, doubt) };
+}
