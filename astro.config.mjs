@@ -9,6 +9,7 @@ import { tmpdir } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
 import { defineConfig } from 'astro/config';
 import { contentPolicies } from './site/build/content-policy.ts';
+import { modulePreloads } from './site/build/module-preloads.ts';
 import { relativeLinks, SENTINEL } from './site/build/relative-links.ts';
 
 const out = resolve(process.env.STRATAFOLIO_OUT ?? '.stratafolio/site');
@@ -39,7 +40,7 @@ export default defineConfig({
   trailingSlash: 'always',
   compressHTML: true,
   devToolbar: { enabled: false },
-  integrations: [relativeLinks(), contentPolicies()],
+  integrations: [relativeLinks(), modulePreloads(), contentPolicies()],
   // Styles and scripts stay files of their own, so that a strict content policy needs no exception.
   build: { assets: 'assets', inlineStylesheets: 'never', format: 'directory' },
   vite: {

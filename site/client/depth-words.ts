@@ -19,6 +19,8 @@ export class DepthWords {
   readonly #colours: Readonly<Record<string, string>>;
   readonly #column: DepthColumn;
   readonly #decimals: number;
+  /** Places of words, looked up once: they are written at every step of depth. */
+  readonly #places = new Map<string, Element | null>();
   #timer = 0;
 
   constructor(
@@ -51,7 +53,7 @@ export class DepthWords {
     this.#put('[data-now="plate"]', rest);
     this.#put('[data-read="z"]', formatUm(z, this.#decimals));
     const colour = label?.layer ? this.#colours[label.layer] : undefined;
-    const swatch = this.#host.querySelector<SVGElement>('[data-now="swatch"]')!;
+    const swatch = this.#find<SVGElement>('[data-now="swatch"]')!;
     swatch.setAttribute('fill', colour ?? 'none');
     swatch.parentElement!.toggleAttribute('hidden', colour === undefined);
     this.#column.update(
@@ -59,9 +61,9 @@ export class DepthWords {
       this.of(index),
       near.map((layer) => layer.name),
     );
-    const select = this.#host.querySelector<HTMLSelectElement>('select[data-act="layer"]');
+    const select = this.#find<HTMLSelectElement>('select[data-act="layer"]');
     if (select) select.value = label?.layer ?? '';
-    const page = this.#host.querySelector<HTMLAnchorElement>('[data-layer-page]');
+    const page = this.#find<HTMLAnchorElement>('[data-layer-page]');
     if (page && near[0]) page.href = `${page.dataset.layerRoot}${near[0].name}/`;
     this.#bound(index);
   }
@@ -77,7 +79,7 @@ export class DepthWords {
       const stuck = layered
         ? nextLayerPlate(labels, index, direction) === index
         : index === (direction > 0 ? labels.length - 1 : 0);
-      this.#host.querySelector(`[data-act="${act}"]`)?.setAttribute('aria-disabled', String(stuck));
+      this.#find(`[data-act="${act}"]`)?.setAttribute('aria-disabled', String(stuck));
     }
   }
 
@@ -95,8 +97,17 @@ export class DepthWords {
     clearTimeout(this.#timer);
   }
 
+  #find<T extends Element>(place: string): T | null {
+    let element = this.#places.get(place);
+    if (element === undefined) {
+      element = this.#host.querySelector(place);
+      this.#places.set(place, element);
+    }
+    return element as T | null;
+  }
+
   #put(place: string, words: string): void {
-    const element = this.#host.querySelector(place);
+    const element = this.#find(place);
     if (element && element.textContent !== words) element.textContent = words;
   }
 }

@@ -33,7 +33,6 @@ class FindingsTable extends HTMLElement {
   connectedCallback(): void {
     this.#rows = [...this.querySelectorAll<HTMLTableRowElement>('tbody tr')].map(readRow);
     const form = this.#form;
-    form.hidden = false;
     form.addEventListener('input', () => this.#set(this.#read(form)));
     form.addEventListener('submit', (event) => event.preventDefault());
     form.addEventListener('reset', (event) => {

@@ -3,15 +3,7 @@
 import { chooseScaleBar, roundTicks, tickLabel } from '../lib/scale-bar.ts';
 import { oncePerFrame } from './once-per-frame.ts';
 import type { PictureView } from './picture-view.ts';
-
-const SVG = 'http://www.w3.org/2000/svg';
-
-function make(name: string, attributes: Record<string, string | number>, text?: string): SVGElement {
-  const element = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, String(value));
-  if (text !== undefined) element.textContent = text;
-  return element;
-}
+import { make } from './svg-element.ts';
 
 export class Graticule {
   readonly #view: PictureView;
@@ -44,20 +36,19 @@ export class Graticule {
   #draw(): void {
     const { width, height } = this.#view.size;
     if (width === 0 || height === 0) return;
-    const { xUm, yUm, widthUm } = this.#view.camera();
-    const heightUm = (widthUm * height) / width;
+    const [left, bottom, right, top] = this.#view.boxUm();
     const marks: SVGElement[] = [];
-    const across = roundTicks(xUm - widthUm / 2, xUm + widthUm / 2, Math.max(3, Math.floor(width / 80)));
+    const across = roundTicks(left, right, Math.max(3, Math.floor(width / 80)));
     for (const x of across.values) {
-      const at = this.#view.pixelOf(x, yUm)[0];
+      const at = this.#view.pixelOf(x, top)[0];
       marks.push(make('line', { x1: at, x2: at, y1: 0, y2: 6 }));
       if (at > 24 && at < width - 24) {
         marks.push(make('text', { x: at, y: 17, 'text-anchor': 'middle' }, tickLabel(x, across.decimals)));
       }
     }
-    const up = roundTicks(yUm - heightUm / 2, yUm + heightUm / 2, Math.max(3, Math.floor(height / 60)));
+    const up = roundTicks(bottom, top, Math.max(3, Math.floor(height / 60)));
     for (const y of up.values) {
-      const at = this.#view.pixelOf(xUm, y)[1];
+      const at = this.#view.pixelOf(left, y)[1];
       marks.push(make('line', { x1: 0, x2: 6, y1: at, y2: at }));
       if (at > 28 && at < height - 10)
         marks.push(make('text', { x: 9, y: at + 3.5 }, tickLabel(y, up.decimals)));

@@ -1,6 +1,7 @@
 /** The page of one layer: its portrait beside its drawing, always on the same place. */
 import type { Plates } from '../../shared/artefacts/plates.ts';
 import { Graticule } from './graticule.ts';
+import { nextTask } from './next-task.ts';
 import { attachControls, leading, setViews } from './pane-controls.ts';
 import { LinkedViews, PictureView } from './picture-view.ts';
 import { PlateSwitch } from './plate-switch.ts';
@@ -19,6 +20,7 @@ class LayerPair extends HTMLElement {
     const map = grey ? JSON.parse(grey) : null;
     const views: PictureView[] = [];
     for (const pane of this.querySelectorAll<HTMLElement>('.pane')) {
+      await nextTask();
       const image = pane.dataset.view === 'image';
       const path = image ? portrait : render;
       if (path === undefined) continue;

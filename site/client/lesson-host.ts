@@ -49,6 +49,8 @@ export function attachLesson(host: ViewerHost): void {
       case 'show':
         if (location.hash !== message.state) location.replace(message.state);
         document.body.classList.toggle('names-hidden', message.hidden);
+        // Marks of findings would answer questions, and puzzle who has not met them yet.
+        document.body.classList.toggle('in-lesson', !/[#&]finding=/.test(message.state));
         for (const one of marks) one.show(message.marks);
         break;
       case 'point':

@@ -76,6 +76,7 @@ class LessonPlayer extends HTMLElement {
     if (!focus) return;
     step.querySelector<HTMLElement>('h2')!.focus({ preventScroll: true });
     this.querySelector('.lesson-text')!.scrollTo({ top: 0 });
+    if (!narrow.matches && this.getBoundingClientRect().top < 0) this.scrollIntoView({ block: 'start' });
     this.#bringIntoSight(step);
   }
 

@@ -3,13 +3,13 @@ import type { Box } from '../../shared/polygon.ts';
 import { dieFromEngine } from '../lib/camera.ts';
 import { plateOfLayer } from '../lib/finding-place.ts';
 import type { Finding } from '../lib/finding-words.ts';
-import { kindName } from '../lib/finding-words.ts';
 import type { Hit } from '../lib/net-find.ts';
 import { nearestOutside } from '../lib/net-shapes.ts';
-import { formatCount, formatFixed, formatLength } from '../lib/numbers.ts';
+import { formatLength } from '../lib/numbers.ts';
 import type { NetPlace } from '../lib/permalink.ts';
 import { attachSearch } from './name-search.ts';
 import { type LitNet, NetData } from './net-data.ts';
+import { type NetLevel, netLevels, writeNet } from './net-facts.ts';
 import { NetOverlay } from './net-overlay.ts';
 import type { SidePanels } from './side-panels.ts';
 import type { ViewerHost } from './viewer-host.ts';
@@ -18,7 +18,6 @@ import type { ViewerHost } from './viewer-host.ts';
 const REACH_PX = 4;
 /** A pointer that rests this long asks what lies under it. */
 const REST_MS = 90;
-const ENDS_SHOWN = 40;
 
 export class NetPanel {
   readonly #host: ViewerHost;
@@ -198,12 +197,8 @@ export class NetPanel {
     this.#writeSteps();
   }
 
-  /** Layers of the net that the scan has plates for, from the silicon up. */
-  #levels(): { name: string; shapes: readonly (readonly number[])[] }[] {
-    return (this.#net?.layers ?? []).map(({ layer, shapes }) => ({
-      name: this.#data.index.layers[layer]!.name,
-      shapes,
-    }));
+  #levels(): NetLevel[] {
+    return this.#net ? netLevels(this.#net, this.#data.index) : [];
   }
 
   /** The next layer of the net in a direction from where the reader is: in a layer, or between two. */
@@ -239,15 +234,8 @@ export class NetPanel {
     this.#host.goToPlate(plate);
     const camera = this.#host.camera();
     const { view } = this.#host.parts.find((part) => !part.view.hidden) ?? this.#host.parts[0]!;
-    const halfHeight = (camera.widthUm * view.ground.clientHeight) / Math.max(1, view.ground.clientWidth) / 2;
     const unit = this.#data.index.unit_um;
-    const box: Box = [
-      (camera.xUm - camera.widthUm / 2) / unit,
-      (camera.yUm - halfHeight) / unit,
-      (camera.xUm + camera.widthUm / 2) / unit,
-      (camera.yUm + halfHeight) / unit,
-    ];
-    const outside = nearestOutside(level.shapes, box);
+    const outside = nearestOutside(level.shapes, view.boxUm().map((um) => um / unit) as unknown as Box);
     if (outside) this.#host.lookAt({ ...camera, xUm: outside[0] * unit, yUm: outside[1] * unit });
     this.#host.announce(`${this.#net!.name} on ${name}.`);
   }
@@ -327,72 +315,20 @@ export class NetPanel {
     }
     at('one').hidden = net === null;
     if (!net) return;
-    at('name').textContent = net.name;
-    const others = net.names.filter((name) => name !== net.name);
-    at('others').textContent = others.length > 0 ? `also labelled ${others.join(', ')}` : '';
-    at('length').textContent = formatLength(net.length_um);
-    at('vias').textContent = formatCount(net.vias);
-    at('field').textContent = net.leaves_field
-      ? 'leaves the field: it may go on outside'
-      : 'ends inside the field';
-    const levels = this.#levels();
-    at('layers').replaceChildren(
-      ...levels.toReversed().map(({ name, shapes }) => {
-        const item = document.createElement('li');
-        const button = document.createElement('button');
-        button.type = 'button';
-        button.dataset.layer = name;
-        const seen = plateOfLayer(this.#host.layers, name) !== null;
-        const count = document.createElement('span');
-        count.className = 'quiet';
-        count.textContent = `${formatCount(shapes.length)} ${shapes.length === 1 ? 'shape' : 'shapes'}${seen ? '' : ', not in this scan'}`;
-        button.append(name, ' ', count);
-        button.addEventListener('click', () => this.#toLayer(name));
-        item.append(button);
-        return item;
-      }),
-    );
-    this.#writeEnds(at('ends'), net);
-    const findings = this.#findingsOf(net.name);
-    at('findings').parentElement!.hidden = findings.length === 0;
-    at('findings').replaceChildren(
-      ...findings.slice(0, ENDS_SHOWN).map((finding) => {
-        const button = document.createElement('button');
-        button.type = 'button';
-        button.className = 'inline';
-        button.textContent = `${finding.id} ${kindName(finding.kind)}`;
-        button.addEventListener('click', () => this.#openFinding(finding.id));
-        return button;
-      }),
-    );
+    writeNet(this.#panel, net, {
+      index: this.#data.index,
+      layers: this.#host.layers,
+      findings: this.#findingsOf(net.name),
+      toLayer: (name) => this.#toLayer(name),
+      toEnd: (layer, xUm, yUm) => this.#toEnd(layer, xUm, yUm),
+      openFinding: (id) => this.#openFinding(id),
+    });
     this.#depth();
   }
 
-  #writeEnds(list: HTMLElement, net: LitNet): void {
-    const unit = this.#data.index.unit_um;
-    const words = { end: 'end', field: 'leaves the field', label: 'label' };
-    list.replaceChildren(
-      ...net.ends.slice(0, ENDS_SHOWN).map((end) => {
-        const layer = this.#data.index.layers[end.layer]!.name;
-        const [x, y] = [end.at[0] * unit, end.at[1] * unit];
-        const item = document.createElement('li');
-        const button = document.createElement('button');
-        button.type = 'button';
-        const place = document.createElement('span');
-        place.className = 'quiet';
-        place.textContent = `${layer} at ${formatFixed(x, 2)}, ${formatFixed(y, 2)}`;
-        button.append(end.text ? `${words[end.kind]} “${end.text}”` : words[end.kind], ' ', place);
-        button.addEventListener('click', () => {
-          const plate = plateOfLayer(this.#host.layers, layer);
-          if (plate !== null) this.#host.goToPlate(plate);
-          this.#host.lookAt({ ...this.#host.camera(), xUm: x, yUm: y });
-        });
-        item.append(button);
-        return item;
-      }),
-    );
-    const shown = Math.min(ENDS_SHOWN, net.ends.length);
-    this.#panel.querySelector('[data-n="ends-count"]')!.textContent =
-      net.ends_total > shown ? `${shown} of ${formatCount(net.ends_total)}` : formatCount(net.ends_total);
+  #toEnd(layer: string, xUm: number, yUm: number): void {
+    const plate = plateOfLayer(this.#host.layers, layer);
+    if (plate !== null) this.#host.goToPlate(plate);
+    this.#host.lookAt({ ...this.#host.camera(), xUm, yUm });
   }
 }

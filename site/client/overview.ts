@@ -44,11 +44,13 @@ export class Overview {
   #draw(): void {
     const { view, index } = this.#image;
     if (view.hidden || index < 0) return;
-    const { width: clientWidth, height: clientHeight } = view.size;
-    const { xUm, yUm, widthUm } = view.camera();
-    const heightUm = (widthUm * clientHeight) / clientWidth;
+    const { width: clientWidth } = view.size;
+    const inView = view.boxUm();
     const box = gridBoxUm(view.grid);
-    const seen = Math.min(widthUm / (box[2] - box[0]), heightUm / (box[3] - box[1]));
+    const seen = Math.min(
+      (inView[2] - inView[0]) / (box[2] - box[0]),
+      (inView[3] - inView[1]) / (box[3] - box[1]),
+    );
     this.#box.hidden = !this.#wanted || seen >= WHOLE;
     if (this.#box.hidden) return;
     const { width, height } = overviewSize(view.grid, clientWidth);
@@ -64,11 +66,7 @@ export class Overview {
       context.clearRect(0, 0, width, height);
       context.drawImage(small.canvas, 0, 0, small.width * width, small.height * width);
     }
-    const frame = frameInOverview(
-      [xUm - widthUm / 2, yUm - heightUm / 2, xUm + widthUm / 2, yUm + heightUm / 2],
-      box,
-      width,
-    );
+    const frame = frameInOverview(inView, box, width);
     const { style } = this.#frame;
     style.transform = `translate(${frame.left.toFixed(1)}px, ${frame.top.toFixed(1)}px)`;
     style.width = `${frame.width.toFixed(1)}px`;

@@ -1,6 +1,7 @@
 /** One picture on its dark ground: the pyramid engine with our own hands on it, in die coordinates. */
 import OpenSeadragon from 'openseadragon';
 import type { PlateGrid } from '../../shared/frames.ts';
+import type { Box } from '../../shared/polygon.ts';
 import { type Camera, dieFromEngine, engineFromDie, gridWidthUm, wholeField } from '../lib/camera.ts';
 
 export interface PictureViewOptions {
@@ -34,12 +35,15 @@ export class PictureView {
   #size = { width: 0, height: 0 };
   /** Width in CSS pixels that the engine works with; 0 while hidden. */
   #width: number;
+  /** Shows the whole field until tiles do; gone as soon as it would lie about the place. */
+  #poster: Element | null;
   /** Where a hidden view will be once it is seen. */
   #meant: Camera | null = null;
 
   constructor(options: PictureViewOptions) {
     this.ground = options.ground;
     this.grid = options.grid;
+    this.#poster = options.ground.querySelector('.poster');
     const still = matchMedia('(prefers-reduced-motion: reduce)').matches;
     this.engine = new OpenSeadragon.Viewer({
       element: options.ground.querySelector<HTMLElement>('.engine')!,
@@ -118,7 +122,14 @@ export class PictureView {
     this.#moved.push(listener);
   }
 
+  /** What stood there before the first tiles is not what is seen now. */
+  dropPoster(): void {
+    this.#poster?.remove();
+    this.#poster = null;
+  }
+
   #onMove(): void {
+    if (this.#poster && !this.hidden && !sameCamera(this.camera(), this.whole())) this.dropPoster();
     // From twice the size of a pixel on, pixels are shown as what they are.
     const smooth = this.umPerPx() * 2 > this.grid.pixel_um;
     if (smooth !== this.#smooth) {
@@ -179,6 +190,13 @@ export class PictureView {
     const centre = this.engine.viewport.getCenter(true);
     const [xUm, yUm] = dieFromEngine(this.grid, centre.x, centre.y);
     return { xUm, yUm, widthUm: gridWidthUm(this.grid) / this.engine.viewport.getZoom(true) };
+  }
+
+  /** Die micrometres in view. */
+  boxUm(): Box {
+    const { xUm, yUm, widthUm } = this.camera();
+    const [halfX, halfY] = [widthUm / 2, (widthUm * this.#size.height) / Math.max(1, this.#size.width) / 2];
+    return [xUm - halfX, yUm - halfY, xUm + halfX, yUm + halfY];
   }
 
   moveTo(camera: Camera, immediately = true): void {

@@ -42,7 +42,7 @@ const UNDER_WAY = 4;
 const GRACE_MS = 140;
 /** A view that has not moved for this long is at rest. */
 const REST_MS = 200;
-/** A plate that is passed sooner than this is not worth its tiles, where a coarse one stands. */
+/** A plate that is passed sooner than this is not worth its tiles, nor those of its neighbours, where a coarse one stands. */
 const PASSING_MS = 120;
 
 export class PlateSwitch {
@@ -57,7 +57,7 @@ export class PlateSwitch {
   #polling = false;
   /** Timer while the view moves, else 0. */
   #rest = 0;
-  /** Timer until the plate seen is asked for, else 0. */
+  /** Timer until the plate seen is known to be stayed at, else 0. */
   #passing = 0;
 
   constructor(engine: OpenSeadragon.Viewer, options: SwitchOptions) {
@@ -100,10 +100,11 @@ export class PlateSwitch {
     clearTimeout(this.#passing);
     this.#passing = 0;
     this.#settle();
-    if (this.#shown === request && wanted.some((one) => !this.#entries.has(one.key))) {
+    if (this.#shown === request) {
       this.#passing = window.setTimeout(() => {
         this.#passing = 0;
         this.#ensureAll(request);
+        this.#fetchAhead();
         this.#poll();
       }, PASSING_MS);
     } else this.#ensureAll(request);
@@ -229,7 +230,7 @@ export class PlateSwitch {
   }
 
   #fetchAhead(): void {
-    if (this.#requests.length > 0 || this.#rest !== 0 || !this.#sharp) return;
+    if (this.#requests.length > 0 || this.#rest !== 0 || this.#passing !== 0 || !this.#sharp) return;
     for (const one of this.#ahead) this.#ensure(one);
   }
 

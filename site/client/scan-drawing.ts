@@ -50,11 +50,14 @@ export class ScanDrawing {
     // Most steps of depth stay within a layer, and its drawing stays.
     const key = JSON.stringify(near);
     if (key === this.#seen) return;
+    const first = this.#seen === '';
+    if (!first) this.view.dropPoster();
     this.#seen = key;
     const wanted = drawn.map((layer) => this.#render(layer));
     const upward = layers.layers.map((layer) => layer.name);
     const here = near[0] ? upward.indexOf(near[0].name) : -1;
-    const next = here < 0 ? [] : [upward[here + 1], upward[here - 1]];
+    // As with the plates: neighbours are fetched once the reader travels.
+    const next = here < 0 || first ? [] : [upward[here + 1], upward[here - 1]];
     const ahead = next.flatMap((name) =>
       name && this.#coarse.descriptor(name) !== null && !wanted.some((one) => one.key === name)
         ? [this.#render({ name, share: 1 })]

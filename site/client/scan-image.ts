@@ -17,6 +17,7 @@ export class ScanImage {
   readonly pane: HTMLElement;
   readonly #data: Pick<ScanData, 'root' | 'plates'>;
   readonly #switch: PlateSwitch;
+  readonly #withBrick: boolean;
   #brick: BrickPictures | null = null;
   #index = -1;
   #direction: -1 | 0 | 1 = 0;
@@ -32,6 +33,7 @@ export class ScanImage {
     this.view = view;
     this.pane = pane;
     this.#data = data;
+    this.#withBrick = withBrick;
     this.#switch = new PlateSwitch(view.engine, {
       underlay: new Underlay(view),
       onShown: (keys) => this.#shown(keys),
@@ -96,13 +98,16 @@ export class ScanImage {
 
   show(index: number): void {
     if (index === this.#index) return;
+    if (this.#index >= 0) this.view.dropPoster();
     this.#direction = this.#index < 0 ? 0 : index > this.#index ? 1 : -1;
     this.#index = index;
     this.#brick?.travel(index, this.#direction);
+    // Nobody travels yet: where the brick answers for every plate, the first one has the line to itself.
+    const still = this.#direction === 0 && this.#withBrick;
     const ahead = platesAhead(this.#data.plates.z_um.length, index, this.#direction);
     this.#switch.show(
       [this.#plate(index)],
-      ahead.map((other) => this.#plate(other)),
+      (still ? [] : ahead).map((other) => this.#plate(other)),
       () => this.coarse(index),
     );
   }

@@ -10,9 +10,11 @@ import { Comparison } from './comparison.ts';
 import type { DepthColumn } from './depth-column.ts';
 import { isJump, plateForKey } from './depth-keys.ts';
 import { DepthWords } from './depth-words.ts';
+import { attachDropBoxes } from './drop-boxes.ts';
 import { attachFullScreen } from './full-screen.ts';
 import { Graticule } from './graticule.ts';
 import { GreyLevels } from './grey-levels.ts';
+import { nextTask } from './next-task.ts';
 import { OtherScans } from './other-scans.ts';
 import { Overview } from './overview.ts';
 import { attachControls, isViews, leading, setViews } from './pane-controls.ts';
@@ -72,8 +74,10 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     for (const pane of this.querySelectorAll<HTMLElement>(
       '.pane:not([data-view="other"], [data-view="solid"])',
     )) {
+      await nextTask();
       this.#openPane(pane);
     }
+    await nextTask();
     this.#openOthers();
     if (this.querySelector('.pane[data-view="solid"]')) this.#openSolid();
     this.#follow();
@@ -86,6 +90,7 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
     );
     this.#attach();
     this.#restore(parseState(location.hash), true);
+    await nextTask();
     this.#views.onMove(() => this.#address.write());
     await this.#openPanels();
     this.dataset.ready = '';
@@ -236,6 +241,7 @@ class ScanViewer extends HTMLElement implements ScanViewerElement {
       () => this.#solid?.view ?? leading(this.#views.all),
       (shown) => this.#address.step(() => this.#layOut(shown)),
     );
+    attachDropBoxes(this);
     attachFullScreen(this, this.querySelector<HTMLElement>('[data-act="fullscreen"]'));
     this.#column?.attach({
       zUm: this.#data.plates.z_um,

@@ -10,6 +10,8 @@ import { encodeState } from './permalink.ts';
 export interface PageView {
   readonly scan: string;
   readonly title: string;
+  /** Height of the plate, micrometres. */
+  readonly zUm: number;
   /** Fragment of the viewer's address. */
   readonly state: string;
   readonly marks: readonly PageMark[];
@@ -95,7 +97,8 @@ async function pageView({ view, marks }: LessonStep, scan: WorldScan): Promise<P
   const { scan: entry, plates, layers, pictures } = artefacts;
   if (entry.frame !== 'die' && needsDie(view, marks)) return null;
   const layer = layers.layers.find((one) => one.name === view.layer);
-  const zUm = view.zUm ?? (layer && heightOf(artefacts, layer));
+  const zUm =
+    view.zUm ?? (layer && heightOf(artefacts, layer)) ?? plates.z_um[Math.floor(plates.z_um.length / 2)]!;
   const net = view.net === null ? null : await scan.netPlace(view.net);
   const { grid } = plates;
   const hasDrawing = pictures?.layers.some((one) => one.render !== null) ?? false;
@@ -107,8 +110,9 @@ async function pageView({ view, marks }: LessonStep, scan: WorldScan): Promise<P
   return {
     scan: entry.id,
     title: entry.title,
+    zUm,
     state: encodeState({
-      zUm: zUm ?? plates.z_um[Math.floor(plates.z_um.length / 2)]!,
+      zUm,
       xUm: centre[0]!,
       yUm: centre[1]!,
       widthUm: view.acrossUm ?? grid.width_px * grid.pixel_um,

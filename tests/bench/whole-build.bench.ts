@@ -2,16 +2,17 @@
  * A whole build beside `vips dzsave` alone over the slices of the same volume, with the same tiles: processor seconds,
  * which other work on the machine changes little, elapsed seconds and peak memory. The volume is noise over bars, its
  * slices 16-bit TIFF, tilted by half a degree and placed by landmarks, without a drawing.
- * Run by hand: node tests/bench/whole-build.bench.ts [side] [slices] [threads]
+ * Run by hand: node tests/bench/whole-build.bench.ts [side] [slices] [threads] [loose | packed]
  */
 import { spawn } from 'node:child_process';
 import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { loadavg, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { generator, machine } from './harness.ts';
 
-const [side = 512, depth = 64, threads = 2] = process.argv.slice(2).map(Number);
+const [side = 512, depth = 64, threads = 2] = process.argv.slice(2, 5).map(Number);
+const [, , , , , tiles = 'loose'] = process.argv;
 const CLI = join(import.meta.dirname, '..', '..', 'pipeline', 'cli.ts');
 const TICKS = 100;
 const work = mkdtempSync(join(tmpdir(), 'stratafolio-whole-'));
@@ -46,7 +47,7 @@ async function makeCampaign(): Promise<string> {
   writeFileSync(join(folder, 'landmarks.csv'), `i,j,k,x_um,y_um,z_um\n${csv}\n`);
   writeFileSync(
     join(folder, 'campaign.yaml'),
-    'stratafolio: 1\ntitle: Whole build\nchip: { name: none }\nscans:\n  - id: a\n' +
+    `stratafolio: 1\ntitle: Whole build\nchip: { name: none }\ntiles: ${tiles}\nscans:\n  - id: a\n` +
       '    volume: { files: "slices/*.tif" }\n    voxel_nm: 20\n    placement: { landmarks: landmarks.csv }\n',
   );
   return folder;
@@ -120,18 +121,20 @@ try {
   const whole = await build('--force');
   const again = await build();
   const webp = await dzsave(folder, '.webp[Q=88,effort=1,alpha_q=100]');
+  const jpeg = tiles === 'packed' ? await dzsave(folder, '.jpg[Q=92]') : null;
   const row = (name: string, { processor, elapsed, peakMb }: Cost) =>
     console.log(
       `| ${name} | ${processor.toFixed(1)} | ${(processor / webp.processor).toFixed(2)} | ${elapsed.toFixed(1)} | ${peakMb > 0 ? peakMb.toFixed(0) : ''} |`,
     );
   console.log(
-    `${side} x ${side} x ${depth}, ${threads} threads\n\n| | processor, s | of dzsave's | elapsed, s | peak memory, MB |\n| --- | --- | --- | --- | --- |`,
+    `${side} x ${side} x ${depth}, ${threads} threads, ${tiles} tiles\n\n| | processor, s | of dzsave's | elapsed, s | peak memory, MB |\n| --- | --- | --- | --- | --- |`,
   );
   row('vips dzsave of every slice, WebP 88', webp);
+  if (jpeg) row('vips dzsave of every slice, JPEG 92', jpeg);
   row('data of the folio', data);
   row('whole folio, pages too', whole);
   row('the same again, nothing changed', again);
-  console.log(`\n${machine()}`);
+  console.log(`\n${machine()}, load ${loadavg()[0]!.toFixed(1)}`);
 } finally {
   rmSync(work, { recursive: true, force: true });
 }

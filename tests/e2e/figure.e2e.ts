@@ -8,6 +8,7 @@ import { expect, settled, test } from './support/page.ts';
 
 async function save(page: Page, name: string) {
   const wait = page.waitForEvent('download');
+  await page.getByText('Share', { exact: true }).click();
   await page.getByRole('button', { name, exact: true }).click();
   const saved = await wait;
   return { name: saved.suggestedFilename(), bytes: await readFile(await saved.path()) };

@@ -3,7 +3,7 @@ import { readdirSync, readFileSync } from 'node:fs';
 import type { Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { join } from 'node:path';
-import { expect, test } from '@playwright/test';
+import { expect, type Page, test } from '@playwright/test';
 import { makeHostile } from '../fixtures/folio/hostile-text.ts';
 import { buildSite } from './support/build-site.ts';
 import { BELOW, serveFolio } from './support/server.ts';
@@ -30,6 +30,18 @@ const pages = (): string[] =>
     .filter((entry) => entry.isFile() && entry.name.endsWith('.html'))
     .map((entry) => join(entry.parentPath, entry.name).slice(folio.length + 1));
 
+/** Every element of ours that starts by itself has started, and what it then put on the page has been painted. */
+async function stood(page: Page): Promise<void> {
+  await page.waitForFunction(() =>
+    [...document.querySelectorAll<HTMLElement>('scan-viewer, layer-pair, findings-table')].every(
+      (element) => element.dataset.ready === '',
+    ),
+  );
+  await page.evaluate(
+    () => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done)))),
+  );
+}
+
 test('no script of a text runs and no page asks another place', async ({ page }) => {
   test.setTimeout(240_000);
   expect(texts).toBeGreaterThan(1000);
@@ -48,8 +60,8 @@ test('no script of a text runs and no page asks another place', async ({ page })
   });
   for (const path of pages()) {
     await page.goto(host + BELOW + path);
-    // Long enough for what a page does of itself once it stands.
-    await page.waitForTimeout(150);
+    // What a page does of itself is done once its parts say that they are ready, or that they cannot be.
+    await stood(page);
     const state = await page.evaluate(
       (own) => ({
         ran: (window as unknown as { __ran?: number }).__ran ?? 0,

@@ -28,6 +28,8 @@ test('a step shows its place, its net and its marks in the viewer', async ({ pag
   const frame = frameOf(page);
   await expect(frame.locator('.pane[data-view="image"] .lesson-mark')).toHaveCount(2);
   await expect(frame.locator('scan-viewer')).toHaveAttribute('data-show', 'both');
+  // Nothing else is marked: findings would give answers away.
+  await expect(frame.locator('.finding-mark:visible')).toHaveCount(0);
   expect(await frame.locator('body').evaluate(() => location.hash)).toMatch(/x=106.45&y=85.5&w=14&.*net=/);
   // Words of the text point at their mark.
   await page.locator('button.pointing').hover();
@@ -122,6 +124,7 @@ test('a frame for other pages is copied, and leads back to the same place', asyn
   await context.grantPermissions(['clipboard-read', 'clipboard-write']);
   await page.goto('scan/counter/#z=1.2&x=105&y=86&w=5&show=image');
   await expect(page.locator('scan-viewer[data-ready]')).toBeAttached();
+  await page.getByText('Share', { exact: true }).click();
   await page.locator('[data-act="embed"]').click();
   const code = await page.evaluate(() => navigator.clipboard.readText());
   expect(code).toMatch(

@@ -144,6 +144,7 @@ test('a reading travels in the link and is measured anew', async ({ page, contex
   await tool(page, 'Width').click();
   await put(page, [50.8, 57.6], [51.5, 57.6]);
   const first = await said(page, '1 Width');
+  await page.getByText('Share', { exact: true }).click();
   await page.getByRole('button', { name: 'Copy link' }).click();
   const address = page.url();
   expect(address).toContain('measured=width');

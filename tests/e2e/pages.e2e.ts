@@ -1,29 +1,46 @@
-/** Every page: loads clean, is reachable, has no dead link, and passes the accessibility rules. */
-import { axeFaults, expect, PAGES, settled, test } from './support/page.ts';
+/**
+ * Every page, in one visit: loads clean within its weight, passes the accessibility rules narrow and wide, in the dark
+ * and in the light, and has no dead link.
+ */
+import { axeFaults, expect, PAGES, standing, test } from './support/page.ts';
 import { BASE } from './support/port.ts';
+import { weigh } from './support/weight.ts';
+
+const KB = 1000;
+
+// Narrow in the dark as it loads, then wide in the light: every width and every scheme once.
+const LOOKS = [
+  { width: 390, colorScheme: 'dark' },
+  { width: 1280, colorScheme: 'light' },
+] as const;
 
 for (const path of PAGES) {
-  // Narrow in the dark, wide in the light: every width and every scheme once.
-  for (const { width, colorScheme } of [
-    { width: 390, colorScheme: 'dark' },
-    { width: 1280, colorScheme: 'light' },
-  ] as const) {
-    test(`/${path} at ${width} px, ${colorScheme}: loads clean, axe finds nothing, nothing runs over the edge`, async ({
-      page,
-    }) => {
+  test(`/${path} loads clean within its weight; axe finds nothing and nothing runs over the edge`, async ({
+    page,
+  }) => {
+    const weight = weigh(page);
+    for (const [n, { width, colorScheme }] of LOOKS.entries()) {
       await page.setViewportSize({ width, height: 844 });
       await page.emulateMedia({ colorScheme });
-      const answer = await page.goto(path);
-      expect(answer?.status()).toBe(200);
-      await expect(page.locator('h1')).toHaveCount(1);
-      if (/^scan\/[^/]+\/$/.test(path)) await settled(page);
-      await page.waitForLoadState('networkidle');
-      const violations = await axeFaults(page);
-      expect(violations).toEqual([]);
+      if (n === 0) {
+        const answer = await page.goto(path);
+        expect(answer?.status()).toBe(200);
+        await expect(page.locator('h1')).toHaveCount(1);
+      }
+      await standing(page);
+      expect(await axeFaults(page), `${width} px, ${colorScheme}`).toEqual([]);
       const over = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
-      expect(over, 'pixels of sideways scroll').toBeLessThanOrEqual(0);
-    });
-  }
+      expect(over, `pixels of sideways scroll at ${width} px`).toBeLessThanOrEqual(0);
+    }
+    // Scripts that are fetched on the way have come: what runs has been waited for.
+    const { all, script } = await weight();
+    test.info().annotations.push({ type: 'weight', description: `${all} bytes, scripts ${script}` });
+    expect(all).toBeGreaterThan(10 * KB);
+    expect(all).toBeLessThan(250 * KB);
+    expect(script).toBeLessThan(180 * KB);
+    // What is only read needs no script: all pages but those of a scan, the steps of a lesson, and search.
+    if (!/^(scan|lessons\/[^/]+|search)\//.test(path) || path.endsWith('record/')) expect(script).toBe(0);
+  });
 }
 
 test('every link and every file that a page names can be had', async ({ page, request }) => {

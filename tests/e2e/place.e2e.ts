@@ -13,6 +13,7 @@ test('a permalink restores depth, place, width and views', async ({ page }) => {
   await expect(page.locator('scan-viewer')).toHaveAttribute('data-plate', '14');
   await expect(page.locator('scan-viewer')).toHaveAttribute('data-show', 'image');
   await expect(page.locator('.pane[data-view="drawing"]')).toBeHidden();
+  await page.getByText('Share', { exact: true }).click();
   await page.getByRole('button', { name: 'Copy link' }).click();
   expect(Number(await field(page, 'x'))).toBeCloseTo(103.25, 3);
   expect(Number(await field(page, 'y'))).toBeCloseTo(86.5, 3);

@@ -1,6 +1,7 @@
 /** Readings drawn over one surface: paths, points, numbers, and the crosshair of the tool in hand. */
 import type { PointUm, ReadingKind } from '../../lib/measuring/reading.ts';
 import { oncePerFrame } from '../once-per-frame.ts';
+import { make } from '../svg-element.ts';
 import type { Surface } from './surface.ts';
 
 export interface DrawnReading {
@@ -9,15 +10,6 @@ export interface DrawnReading {
   /** Beside it: its number, and its value where there is room. */
   readonly label: string;
   readonly look: 'kept' | 'chosen' | 'elsewhere' | 'open';
-}
-
-const SVG = 'http://www.w3.org/2000/svg';
-
-function make(name: string, attributes: Record<string, string | number>, text?: string): SVGElement {
-  const element = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, String(value));
-  if (text !== undefined) element.textContent = text;
-  return element;
 }
 
 export class MeasureOverlay {

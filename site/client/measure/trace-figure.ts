@@ -2,16 +2,9 @@
 import type { Trace } from '../../lib/measuring/evaluate.ts';
 import { type PlotArea, plotScale, polylines, type Series } from '../../lib/plot.ts';
 import { tickLabel } from '../../lib/scale-bar.ts';
+import { make } from '../svg-element.ts';
 
 const AREA: PlotArea = { width: 300, height: 168, left: 40, top: 8, right: 294, bottom: 130 };
-const SVG = 'http://www.w3.org/2000/svg';
-
-function make(name: string, attributes: Record<string, string | number>, text?: string): SVGElement {
-  const element = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, String(value));
-  if (text !== undefined) element.textContent = text;
-  return element;
-}
 
 /**
  * @param pixelUm micrometres per pixel along the path

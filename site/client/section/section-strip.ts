@@ -16,24 +16,17 @@ import {
 } from '../../lib/section.ts';
 import type { Hold, Surface } from '../measure/surface.ts';
 import { oncePerFrame } from '../once-per-frame.ts';
+import { make } from '../svg-element.ts';
 import type { ViewerHost } from '../viewer-host.ts';
 import type { BrickPlanes } from './brick-planes.ts';
 import type { PlateColumns } from './plate-columns.ts';
 
-const SVG = 'http://www.w3.org/2000/svg';
 /** Places cut from a brick: as fine as a wide screen. */
 const PLACES = 800;
 /** A point further than this from the cut does not lie on it, in shares of the length of the section. */
 const BESIDE = 0.01;
 /** Fewer tiles than this are fetched without being asked for. */
 const UNASKED_TILES = 240;
-
-function make(name: string, attributes: Record<string, string | number>, text?: string): SVGElement {
-  const element = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, String(value));
-  if (text !== undefined) element.textContent = text;
-  return element;
-}
 
 const scaleWords = (stretch: number): string =>
   Math.abs(stretch - 1) < 0.01

@@ -3,6 +3,7 @@ import type { Box } from '../../../shared/polygon.ts';
 import { spreadLabels } from '../../lib/label-spread.ts';
 import { chooseScaleBar } from '../../lib/scale-bar.ts';
 import { project, type SolidCamera } from '../../lib/solid-camera.ts';
+import { make } from '../svg-element.ts';
 
 export interface LabelScene {
   readonly camera: SolidCamera;
@@ -14,7 +15,6 @@ export interface LabelScene {
   readonly layers: readonly { readonly name: string; readonly z: number }[];
 }
 
-const SVG = 'http://www.w3.org/2000/svg';
 const APART_PX = 15;
 
 export function drawLabels(svg: SVGElement, scene: LabelScene): void {
@@ -57,11 +57,4 @@ export function drawLabels(svg: SVGElement, scene: LabelScene): void {
     make('text', { x: right - bar.px / 2, y: foot - 8, 'text-anchor': 'middle' }, bar.label),
   );
   svg.replaceChildren(...parts);
-}
-
-function make(name: string, attributes: Record<string, string | number>, text?: string): SVGElement {
-  const element = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, String(value));
-  if (text !== undefined) element.textContent = text;
-  return element;
 }

@@ -71,6 +71,18 @@ export async function settled(page: Page): Promise<void> {
   );
 }
 
+/** Waits until a page has done what it does of itself: pictures of a viewer, also of one in a frame, sharp. */
+export async function standing(page: Page): Promise<void> {
+  await page.waitForLoadState('load');
+  const viewer = page.locator('scan-viewer');
+  if ((await viewer.count()) > 0) await settled(page);
+  const pair = page.locator('layer-pair');
+  if ((await pair.count()) > 0) await expect(pair).toHaveAttribute('data-ready', '');
+  if ((await page.locator('lesson-player').count()) > 0) {
+    await expect(page.frameLocator('lesson-player iframe').locator('scan-viewer[data-ready]')).toBeAttached();
+  }
+}
+
 /** Red, green, blue and alpha of the canvas of one view, at a share of its width and height. */
 export function canvasPixel(page: Page, view: 'image' | 'drawing', x = 0.5, y = 0.5): Promise<number[]> {
   return page.evaluate(
@@ -92,6 +104,8 @@ export async function axeFaults(page: Page): Promise<string[]> {
   return page.evaluate(async () => {
     const { axe } = window as unknown as { axe: typeof import('axe-core') };
     const { violations } = await axe.run(document, {
+      // What passes is not asked for, and need not be worked out.
+      resultTypes: ['violations'],
       runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
     });
     return violations.map((v) => `${v.id}: ${v.nodes.map((node) => node.html).join(' | ')}`);

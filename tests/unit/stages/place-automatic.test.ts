@@ -1,13 +1,18 @@
 /** Automatic placement on small chips made up here, point by point, without any renderer or imaging of the project. */
 import { describe, expect, it } from 'vitest';
+import { type Field, warpOfPowers } from '../../../pipeline/stages/place/automatic/bending.ts';
+import { exactDrawing } from '../../../pipeline/stages/place/automatic/die-view.ts';
 import { findTilt } from '../../../pipeline/stages/place/automatic/levelling.ts';
 import { placeAutomatically } from '../../../pipeline/stages/place/automatic/place-automatic.ts';
 import { findPlaneAngle } from '../../../pipeline/stages/place/automatic/plane-angle.ts';
+import { settle } from '../../../pipeline/stages/place/automatic/settle/settle.ts';
 import type { WorkVolume } from '../../../pipeline/stages/place/automatic/work-volume.ts';
 import { type Affine3, apply3 } from '../../../shared/affine.ts';
+import type { Warp } from '../../../shared/artefacts/placement.ts';
 import type { ProcessLayer } from '../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { Box } from '../../../shared/polygon.ts';
+import { displacementAt } from '../../../shared/warp.ts';
 
 type Rectangle = readonly [number, number, number, number];
 interface Chip {
@@ -144,6 +149,7 @@ function scanOf(
   noise: number,
   seed: number,
   size = SIZE,
+  warp: Warp | null = null,
 ): WorkVolume {
   const map = mapOf(pose, size);
   const [nx, ny, nz] = size;
@@ -153,7 +159,9 @@ function scanOf(
     const slice = voxels.subarray(k * nx * ny, (k + 1) * nx * ny);
     for (let j = 0; j < ny; j++) {
       for (let i = 0; i < nx; i++) {
-        const [x, y, z] = apply3(map, [i, j, k]);
+        const [x0, y0, z] = apply3(map, [i, j, k]);
+        const [dx, dy] = warp ? displacementAt(warp, x0, y0) : [0, 0];
+        const [x, y] = [x0 + dx, y0 + dy];
         const level = chip.layers.findIndex((l) => z >= l.bottom_um && z < l.bottom_um + l.thickness_um);
         const metal = level >= 0 && covers(chip.shapes[level]!, x, y) ? contrast : 0;
         slice[j * nx + i] = metal + noise * (random() + random() + random() - 1.5) * 2;
@@ -232,6 +240,37 @@ describe('automatic placement', { timeout: 300_000 }, () => {
     for (const [x, y] of steps) {
       expect(Math.max(x!, y!)).toBeCloseTo(0.8, 1);
       expect(Math.min(x!, y!)).toBeLessThan(0.05);
+    }
+  });
+});
+
+describe('settling', { timeout: 120_000 }, () => {
+  it('lets go of a bending that the layers do not confirm, and keeps one that they show', async () => {
+    const chip = randomChip(1);
+    const field: Field = { x: POSE.x, y: POSE.y, half: 5 };
+    // A voxel and a half at the border along x, as the square of y, and less of the cube of x.
+    const bending = warpOfPowers([0, 0, -0.15, 0.05, 0, 0, 0], [0, 0.1, 0, 0, 0, 0, 0], field);
+    const settled = (scan: WorkVolume) =>
+      settle({
+        ...{ work: scan, workToDie: mapOf(POSE), warp: bending, sign: 1, field, pause: async () => {} },
+        drawing: exactDrawing(
+          { layers: chip.layers, render: (layer, grid) => render(chip, layer, grid) },
+          VOXEL,
+          scan.slowUm,
+        ),
+        levelsUm: [0, ...HEIGHTS.flatMap(([bottom, thickness]) => [bottom, bottom + thickness])],
+      });
+    const flat = await settled(scanOf(chip, POSE, 1, 0.6, 2));
+    expect(flat!.warp).toBeNull();
+    const bent = await settled(scanOf(chip, POSE, 1, 0.6, 2, SIZE, bending));
+    for (const [x, y] of [
+      [9.5, 8],
+      [12.6, 11.1],
+      [15.5, 14],
+    ] as const) {
+      const [dx, dy] = displacementAt(bent!.warp!, x, y);
+      const [wx, wy] = displacementAt(bending, x, y);
+      expect(Math.hypot(dx - wx, dy - wy) / VOXEL).toBeLessThan(0.5);
     }
   });
 });

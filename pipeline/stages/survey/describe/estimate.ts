@@ -24,7 +24,7 @@ export interface BuildEstimate {
 
 const TILE_PX = 256;
 /** Bytes per pixel of plates, portraits and renders, all pyramid levels together; and of all else. */
-const BYTES_PER_PIXEL = 0.53;
+const BYTES_PER_PIXEL = { loose: 0.53, packed: 0.7 } as const;
 const BYTES_OF_PAGES = 0.8e6;
 const FILES_OF_PAGES = 65;
 
@@ -39,6 +39,8 @@ const COST = {
   heightsPerVoxel: 2.2e-7,
   heightsPerPlate: 0.014,
   platePerPixel: 5e-7,
+  /** What packing takes less than loose tiles ("Packed pyramids" there). */
+  packedPerPixel: -1.1e-7,
   plate: 0.02,
   portraitPerPixel: 4e-7,
   nets: 3,
@@ -55,7 +57,7 @@ export function estimateBuild({
   process,
   layout,
   threads,
-  tiles,
+  tiles = 'loose',
 }: EstimateInput): BuildEstimate {
   const { nx, ny, nz } = shape;
   const area = nx * ny;
@@ -76,7 +78,8 @@ export function estimateBuild({
     COST.compareLayer * layers +
     COST.comparePerPixel * layerPixels +
     COST.measurePerPixel * layerPixels;
-  const plates = COST.platePerPixel * voxels + COST.plate * nz;
+  const perPixel = COST.platePerPixel + (packed ? COST.packedPerPixel : 0);
+  const plates = perPixel * voxels + COST.plate * nz;
   return {
     seconds:
       COST.surveyPerVoxel * voxels +
@@ -86,7 +89,7 @@ export function estimateBuild({
       (isDrawn ? drawn : 0) +
       COST.perFile * files +
       COST.pages,
-    bytes: BYTES_PER_PIXEL * pictures * area + BYTES_OF_PAGES,
+    bytes: BYTES_PER_PIXEL[tiles] * pictures * area + BYTES_OF_PAGES,
     files,
   };
 }

@@ -1,6 +1,7 @@
 /** The last step of a placement: all layers and patches together, to a small part of a voxel. */
 import { type Affine3, apply3, compose3 } from '../../../../../shared/affine.ts';
 import type { Warp } from '../../../../../shared/artefacts/placement.ts';
+import { displacementAt } from '../../../../../shared/warp.ts';
 import { addWarps, type Field, warpOfPowers } from '../bending.ts';
 import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from '../die-view.ts';
 import type { WorkVolume } from '../work-volume.ts';
@@ -37,7 +38,17 @@ const LEAST_BENDING = 60;
 /** Expected misalignment of one layer, one standard deviation. Common practice, no source: some tens of nanometres at most. */
 const LAYER_UM = 0.01;
 
+/**
+ * A bending that was found before is kept only where all layers together still demand it: what it was found from takes
+ * layers that lie beside each other for a bending, where some show here and others there.
+ */
 export async function settle(input: SettleInput): Promise<Settled | null> {
+  const settled = await settleWith(input);
+  if (!input.warp || !settled || settled.bending > LEAST_BENDING) return settled;
+  return (await settleWith({ ...input, warp: null })) ?? settled;
+}
+
+async function settleWith(input: SettleInput): Promise<(Settled & { readonly bending: number }) | null> {
   const { work, drawing, field } = input;
   let map = input.workToDie;
   let warp = input.warp;
@@ -55,11 +66,24 @@ export async function settle(input: SettleInput): Promise<Settled | null> {
     if (round === 0) grid = dieGrid(work, map, drawing);
   }
   if (!last) return null;
+  const view = dieView(work, map, grid, warp);
   return {
+    bending: warp ? bendingOf(view, map, warp, input) : 0,
     ...{ workToDie: map, warp, layerUm: last.through.layerUm },
     uncertaintyUm: { x: last.through.sdUm[0], y: last.through.sdUm[1], z: last.depth.sdUm },
-    view: dieView(work, map, grid, warp),
+    view,
   };
+}
+
+/** Wald's statistic of the whole bending: of the shifts as they would be without it. */
+function bendingOf(view: DieView, map: Affine3, warp: Warp, { work, sign, field }: SettleInput): number {
+  const cells = measureLayerShifts(view, sign).map((cell) => {
+    const [dx, dy] = displacementAt(warp, cell.xUm, cell.yUm);
+    return { ...cell, shiftUm: [cell.shiftUm[0] - dx, cell.shiftUm[1] - dy] as const };
+  });
+  const zUm = view.layers.map((layer) => layer.middleUm);
+  const middle = middleOf(work, map);
+  return fitPlane({ cells, zUm, middle, half: field.half, bent: true })?.bending ?? 0;
 }
 
 const middleOf = (work: WorkVolume, map: Affine3): readonly [number, number, number] =>
