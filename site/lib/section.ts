@@ -118,7 +118,10 @@ export interface SectionView {
 /** Room for heights at the left and lengths below, CSS pixels. */
 const ROOM = { left: 56, right: 44, top: 6, bottom: 24 } as const;
 
-/** @param trueScale heights and lengths to the same scale; else the room is filled */
+/** A short path is drawn no longer than so many times its length beside the heights: beyond that all is a smear. */
+const MOST_LENGTHENED = 4;
+
+/** @param trueScale heights and lengths to the same scale; else the room is filled, as far as a short path may be drawn out */
 export function sectionView(
   size: { readonly width: number; readonly height: number },
   lengthUm: number,
@@ -131,7 +134,8 @@ export function sectionView(
   };
   const tall = Math.max(1e-9, highUm - lowUm);
   const scale = Math.min(room.width / lengthUm, room.height / tall);
-  const width = trueScale ? lengthUm * scale : room.width;
+  const drawnOut = (MOST_LENGTHENED * lengthUm * room.height) / tall;
+  const width = trueScale ? lengthUm * scale : Math.min(room.width, drawnOut);
   const height = trueScale ? tall * scale : room.height;
   return {
     left: ROOM.left + (room.width - width) / 2,

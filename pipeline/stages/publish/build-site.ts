@@ -25,6 +25,10 @@ export async function buildSite(
   glossary?: string | null,
 ): Promise<void> {
   const work = await mkdtemp(join(tmpdir(), 'stratafolio-site-'));
+  // The generator keeps half-made modules below the folder it is started in, where our libraries are found from: two
+  // builds at the same time need one each.
+  await mkdir(join(ROOT, '.astro'), { recursive: true });
+  const start = await mkdtemp(join(ROOT, '.astro', 'build-'));
   try {
     const lessonFolder = join(work, 'lessons');
     const pages = join(work, 'pages');
@@ -38,21 +42,22 @@ export async function buildSite(
         ...(glossary ? { STRATAFOLIO_GLOSSARY: glossary } : {}),
         ASTRO_TELEMETRY_DISABLED: '1',
       },
+      start,
       signal,
     );
     await cp(pages, folder, { recursive: true }).catch((error) => {
       throw diskFault(error, folder);
     });
   } finally {
-    await rm(work, { recursive: true, force: true });
+    for (const folder of [work, start]) await rm(folder, { recursive: true, force: true });
   }
 }
 
-function runGenerator(variables: Record<string, string>, signal?: AbortSignal): Promise<void> {
+function runGenerator(variables: Record<string, string>, cwd: string, signal?: AbortSignal): Promise<void> {
   const astro = join(ROOT, 'node_modules', 'astro', 'bin', 'astro.mjs');
   return new Promise((resolve, reject) => {
     const child = spawn(process.execPath, [astro, 'build', '--root', ROOT], {
-      cwd: ROOT,
+      cwd,
       env: { ...process.env, NODE_ENV: 'production', ...variables },
       stdio: ['ignore', 'pipe', 'pipe'],
       ...(signal ? { signal } : {}),

@@ -185,6 +185,8 @@ export class MeasurePanel {
 
   #trouble(words: string): void {
     this.#el('trouble').textContent = words;
+    // In a low panel, as beside an open section, it would stand below the fold, and nothing would seem to happen.
+    if (words) this.#el('trouble').scrollIntoView({ block: 'nearest' });
   }
 
   async #done(points: readonly PointUm[], pointing: number): Promise<void> {

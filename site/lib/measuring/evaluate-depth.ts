@@ -70,7 +70,10 @@ export function thicknessAt(request: DepthRequest): Evaluated | NotMeasured {
     );
   }
   const fit = fitSpan(profile, { edges, noise }, best, blurPx);
-  if (fit.kind === 'refused') return no(fit.reason);
+  if (fit.kind === 'refused')
+    return no(
+      `the faces above and below this point could not be fitted (${fit.reason}); cut across a narrow line and put the point in its middle`,
+    );
   const thickness = fit.widthPx * stepUm;
   const sampling = {
     ...{ name: 'sampling', kind: 'B' as const, u: rectangular(SAMPLING_SHARE * stepUm), dof: null },

@@ -4,7 +4,7 @@ import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { openTiffStack } from '../../../pipeline/formats/volume/tiff.ts';
 import { expectVoxels, faultOf } from '../../fixtures/volume/boxes.ts';
-import { run, tiffcp, tifffile } from '../../fixtures/volume/outside-programs.ts';
+import { run, tiffcp, tifffile, vips } from '../../fixtures/volume/outside-programs.ts';
 import { bytesOf, makeTiffs, plainBytes, readWhole, scratchFolder } from '../../fixtures/volume/stacks.ts';
 
 const { folder, remove } = scratchFolder();
@@ -178,3 +178,38 @@ describe.skipIf(!tifffile.path)(`OME-TIFF over several files${tifffile.note}`, (
     expect(read.notes).toContain('speaks of 3 planes; 2 are here');
   });
 });
+
+describe.skipIf(!vips.path)(
+  `slices by libvips, against the plain bytes that it writes itself${vips.note}`,
+  () => {
+    const [width, height] = [150, 130];
+    beforeAll(() => {
+      run(vips, ['gaussnoise', at('noise.v'), `${width}`, `${height}`, '--sigma', '30', '--mean', '120']);
+      for (const [type, format] of Object.entries({ uint8: 'uchar', uint16: 'ushort', float32: 'float' })) {
+        run(vips, ['cast', at('noise.v'), at(`${type}.v`), format]);
+        run(vips, ['rawsave', at(`${type}.v`), at(`${type}.raw`)]);
+      }
+    });
+
+    it.each([
+      ['uint8', 'none', '--tile --pyramid'],
+      ['uint16', 'lzw', '--tile --pyramid --subifd --bigtiff'],
+      ['uint16', 'zstd', '--tile --tile-width 64 --tile-height 64'],
+      ['float32', 'deflate', '--predictor float'],
+      ['uint8', 'packbits', ''],
+      ['float32', 'zstd', '--tile --pyramid --predictor horizontal'],
+    ] as const)('%s, %s, %s', async (type, compression, how) => {
+      const file = at('slice.tif');
+      run(vips, [
+        ...['tiffsave', at(`${type}.v`), file, '--compression', compression],
+        ...how.split(' ').filter(Boolean),
+      ]);
+      const source = await openTiffStack([file]);
+      // The smaller copies of a pyramid are no slices.
+      expect(source.shape).toEqual({ nz: 1, ny: height, nx: width });
+      expect(source.type).toBe(type);
+      expect(bytesOf(await readWhole(source)).equals(readFileSync(at(`${type}.raw`)))).toBe(true);
+      await source.close();
+    });
+  },
+);

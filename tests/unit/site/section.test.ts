@@ -69,6 +69,10 @@ describe('where things lie on a section', () => {
     expect(filled.width).toBe(700);
     expect(filled.height).toBe(200);
     expect(stretchOf(filled)).toBeCloseTo(200 / (700 / 4), 10);
+    // A path far shorter than the depth is not smeared over the whole room: four times its length, no more.
+    const short = sectionView(size, 0.5, [0, 6], false);
+    expect(stretchOf(short)).toBeCloseTo(1 / 4, 9);
+    expect(short.height).toBe(filled.height);
     const truly = sectionView(size, 4, [0, 1], true);
     expect(stretchOf(truly)).toBeCloseTo(1, 10);
     const [x, y] = placeInSection(truly, 1.3, 0.4);
