@@ -204,7 +204,17 @@ async function portray(
   layout: LoadedLayout,
   folder: string,
 ): Promise<void> {
-  const scan = loaded.campaign.scans[0]!;
+  const written = loaded.campaign.scans[0]!;
+  const { mirrored, bottomFirst } = CONDITIONS[wanted.condition]!;
+  // Landmarks on one layer alone do not tell a scan from its mirror image, so that who sets them by hand says which it is.
+  const scan: typeof written =
+    wanted.placement === 'landmarks'
+      ? {
+          ...written,
+          order: bottomFirst ? 'bottom-first' : 'top-first',
+          seen_from: mirrored ? 'back' : 'front',
+        }
+      : written;
   const process = loaded.process!;
   const surveyed = await surveyScan(loaded.folder, scan, quiet);
   const { survey, field, spec } = surveyed;

@@ -50,11 +50,13 @@ const LEAST_GAIN = 0.7;
 /** Pixels covered less than this do not count as ground. */
 const LEAST_COVER = 0.05;
 
+/** Column, row, weighed share, share: of one strip at a time, so that all fitters can share it. */
+const CELLS = new Float64Array(4 * SIDE * SIDE);
+
 export class BoxFitter {
   readonly #field: Field;
   readonly #response = new Float64Array(SIDE * SIDE);
-  /** Column, row, weighed share, share. */
-  readonly #cells = new Float64Array(4 * SIDE * SIDE);
+  readonly #cells = CELLS;
   #ground: Ground = 'metal';
   #sign: 1 | -1 = 1;
   /** Canvas position of the scratch raster. */

@@ -12,7 +12,7 @@ import { type Canvas, clip, grow, meet } from './canvas.ts';
 import { type Classified, classifyLayer, type LayerContext } from './classify.ts';
 import { type PortraitImage, type PreparedLayer, prepareLayers } from './compare-layers.ts';
 import { COUPLING_REACH } from './evidence.ts';
-import { cutByRim } from './fill-groups.ts';
+import { cutByRim, type FillGroup } from './fill-groups.ts';
 import { evidenceAtRank, findDifferences, squareCoupling } from './find-differences.ts';
 import { withoutGhosts } from './ghosts.ts';
 import { type LayerShapes, readShapes } from './layer-drawing.ts';
@@ -60,6 +60,8 @@ const MANY = 12;
 const LEFTOVER = 8;
 /** A round blob fills 0.79 of its box. */
 const FULL_SQUARE = 0.93;
+/** Fill of neighbouring layers differs little in size: logarithm of the ratio of the sides. */
+const LIKE_FILL = 0.25;
 /** A layer is judged where a square with sides of so many usual widths would be found; what is smaller the self-test says. */
 const TOLD_WIDTHS = 2;
 
@@ -139,7 +141,7 @@ export function compareScan(input: CompareInput): CompareOutcome {
     judgedArea[layer.name] = areaUm2;
     falseSeen += s.decoys.length;
     const classified = classifyLayer(differences, context);
-    const lone = layer.fill.length === 0 && prepared.layers.some((l) => l.fill.length > 0);
+    const elsewhere = layer.fill.length > 0 ? [] : prepared.layers.flatMap((l) => l.fill);
     const atRim = classified.filter((c) => c.alone && cutByRim(c.box, judged, canvas.width));
     if (atRim.length > 0) doubts.push(rimDoubt(atRim.length, layer.name));
     for (const d of s.found) {
@@ -153,7 +155,7 @@ export function compareScan(input: CompareInput): CompareOutcome {
     for (const found of classified.filter((c) => !atRim.includes(c)))
       out.push(
         findingOf(
-          lone ? likeFill(found) : found,
+          likeFill(found, elsewhere),
           layer.name,
           zoneAt(zones, layer.field!, found.box),
           canvas,
@@ -191,13 +193,14 @@ const rimDoubt = (count: number, layer: string): string =>
   } not drawn and touch${count === 1 ? 'es' : ''} nothing: fill or extra metal, which a cut-off shape does not tell.`;
 
 /**
- * A full square that touches nothing, where other layers have fill and this one shows none else, may be the one shape of
+ * A full square that touches nothing, about as large as fill of other layers where this one shows none, may be the one shape of
  * its fill that lies in the field: it is told, and told to be no more likely than not.
  */
-function likeFill(found: Classified): Classified {
-  const { x0, y0, x1, y1 } = found.box;
-  const square = Math.abs(x1 - x0 - (y1 - y0)) <= 1 && found.areaPx >= FULL_SQUARE * (x1 - x0) * (y1 - y0);
-  return found.alone && square ? { ...found, kindOdds: 0.5, maybeFill: true } : found;
+function likeFill(found: Classified, elsewhere: readonly FillGroup[]): Classified {
+  const [w, h] = [found.box.x1 - found.box.x0, found.box.y1 - found.box.y0];
+  const square = Math.abs(w - h) <= 1 && found.areaPx >= FULL_SQUARE * w * h;
+  const like = elsewhere.some(({ sizePx }) => Math.abs(Math.log(w / sizePx[0])) < LIKE_FILL);
+  return found.alone && square && like ? { ...found, kindOdds: 0.5, maybeFill: true } : found;
 }
 
 function nothing(doubts: string[]): Findings {

@@ -107,7 +107,8 @@ function withLone(
     const whole = !cut(d);
     const like =
       own.find((g) => likeSize(d, g.sizePx, !whole) && (!whole || sameArea(d, g.members, CLOSE))) ??
-      kinds.find((g) => likeSize(d, g.sizePx, !whole) && (!whole || sameArea(d, g.members, EXACT)));
+      // On the word of another layer only what is whole and as large to the pixel.
+      kinds.find((g) => whole && sameSides(d, g.sizePx) && sameArea(d, g.members, EXACT));
     if (like) put(d, like.sizePx, like.pitchPx);
     else if (d.amplitude >= (cut(d) ? NEARLY_FULL : FULL)) left.push(d);
   }
@@ -128,8 +129,8 @@ function withLone(
   return out;
 }
 
-/** Agreement of sides, pixels and share (a round blob in a box of the same size is 0.11 off): on a place of the rows; off them; with the fill of another layer. */
-const LOOSE = [1.5, 0.08] as const;
+/** Agreement of sides, pixels and share: on a place of the rows; off them; with the fill of another layer. */
+const LOOSE = [1.5, 0.15] as const;
 const CLOSE = [1, 0.08] as const;
 const EXACT = [0.6, 0.05] as const;
 
@@ -150,6 +151,9 @@ function inLine(a: PixelBox, b: PixelBox): boolean {
   const [p, q] = [centreOf(a), centreOf(b)];
   return Math.min(Math.abs(p[0] - q[0]), Math.abs(p[1] - q[1])) <= 1;
 }
+
+const sameSides = (d: PixelBox, size: readonly [number, number]): boolean =>
+  sides(d).every((s, k) => Math.abs(s - size[k]!) <= 1);
 
 /** As large as fill; where the field cuts it off, as wide on one side and no wider on the other. */
 function likeSize(d: PixelBox, size: readonly [number, number], cut: boolean): boolean {

@@ -1,0 +1,53 @@
+/** Which shapes that are not drawn are fill, on boxes laid out by hand. Expected: what the words of the user say fill is. */
+import { describe, expect, it } from 'vitest';
+import type { Difference } from '../../../pipeline/stages/compare/box-fit.ts';
+import { groupFill } from '../../../pipeline/stages/compare/fill-groups.ts';
+import { leastAmplitude } from '../../../pipeline/stages/compare/find-differences.ts';
+
+const SIDE = 200;
+const known = new Float32Array(SIDE * SIDE);
+/** All but a rim of 10 pixels. */
+const judged = new Uint8Array(SIDE * SIDE).map((_, n) => {
+  const [x, y] = [n % SIDE, Math.floor(n / SIDE)];
+  return Math.min(x, y, SIDE - 1 - x, SIDE - 1 - y) >= 10 ? 1 : 0;
+});
+
+const shape = (x0: number, y0: number, w: number, h: number, amplitude = 1): Difference => ({
+  ...{ x0, y0, x1: x0 + w, y1: y0 + h, ground: 'gap' as const, sign: 1 as const, amplitude },
+  ...{ amplitudeSd: 0.03, llr: 450, z: 30, areaPx: w * h },
+});
+const rows = [0, 1, 2, 3].flatMap((i) => [0, 1, 2, 3].map((j) => shape(20 + 30 * i, 20 + 30 * j, 15, 15)));
+const fillOf = (...layers: Difference[][]): Difference[][] =>
+  groupFill(
+    layers.map((extra) => ({ extra, known })),
+    judged,
+    SIDE,
+  ).map((groups) => groups.flatMap((g) => g.members));
+
+describe('groupFill', () => {
+  it('knows a row of squares, and leaves a blob as large as they beside them', () => {
+    const blob = shape(157, 155, 15, 15, Math.PI / 4);
+    const [found] = fillOf([...rows, blob]);
+    expect(found).toHaveLength(rows.length);
+    expect(found).not.toContain(blob);
+  });
+  it('takes one whole square for fill on the word of another layer, and nothing that only resembles it', () => {
+    const square = shape(63, 77, 15, 15);
+    // As much metal as a square of that fill, in a box two pixels longer.
+    const blob = shape(130, 101, 17, 15, 0.86);
+    const [, found] = fillOf(rows, [square, blob]);
+    expect(found).toEqual([square]);
+  });
+  it('takes two squares of one size in one column, one of them cut by the rim, whatever lies on other layers', () => {
+    const pair = [shape(60, 40, 13, 12), shape(60, 9, 13, 13)];
+    const [, found] = fillOf(rows, pair);
+    expect(new Set(found)).toEqual(new Set(pair));
+  });
+});
+
+it('asks for nearly full metal of what is large, and for a part of what is as small as a via', () => {
+  expect(leastAmplitude(1)).toBeCloseTo(0.35, 10);
+  expect(leastAmplitude(400)).toBeCloseTo(0.6, 10);
+  // A round blob fills pi / 4 of the box around it.
+  expect(leastAmplitude(400)).toBeLessThan(Math.PI / 4);
+});
