@@ -82,7 +82,9 @@ export function showReading(box: HTMLElement, reading: Reading | null, context: 
   el('method-title').textContent = method.title;
   el('method').textContent = method.text;
   el('source').textContent = `Source: ${method.source}`;
-  const link = el<HTMLAnchorElement>('page');
+  // Not there where the build measured nothing.
+  const link = box.querySelector<HTMLAnchorElement>('[data-m="page"]');
+  if (!link) return;
   link.hidden = !(context.page && method.build);
   if (!link.hidden) link.href = `${context.page}#method-${method.build}`;
 }
