@@ -103,9 +103,6 @@ export function compareScan(input: CompareInput): CompareOutcome {
     const field = s.layer.field!;
     const zones = zonesOf(field, decoys, s.decoyZ, allowed);
     const above = (d: Difference): boolean => d.z >= zoneAt(zones, field, d).thresholdZ;
-    console.error(
-      `#R ${s.layer.name} thr ${zones.open.thresholdZ.toFixed(1)} ${zones.beside.thresholdZ.toFixed(1)} faults ${found.map((d) => (d.z / zoneAt(zones, field, d).thresholdZ).toFixed(2)).filter((r) => Number(r) > 0.75)} decoys ${decoys.map((d) => (d.z / zoneAt(zones, field, d).thresholdZ).toFixed(2)).filter((r) => Number(r) > 0.75)}`,
-    );
     return { ...s, found: found.filter(above), decoys: decoys.filter(above), zones };
   });
   const out: Findings['findings'] = [];
@@ -144,14 +141,6 @@ export function compareScan(input: CompareInput): CompareOutcome {
     const elsewhere = layer.fill.length > 0 ? [] : prepared.layers.flatMap((l) => l.fill);
     const atRim = classified.filter((c) => c.alone && cutByRim(c.box, judged, canvas.width));
     if (atRim.length > 0) doubts.push(rimDoubt(atRim.length, layer.name));
-    for (const d of s.found) {
-      const q = pixelUm,
-        [ox, oy] = canvas.grid.origin_um,
-        t = zoneAt(zones, layer.field!, d).thresholdZ;
-      console.error(
-        `#D ${layer.name} ${d.ground} z ${d.z.toFixed(1)} of ${t.toFixed(1)} amp ${d.amplitude.toFixed(2)} sd ${d.amplitudeSd.toFixed(2)} area ${d.areaPx.toFixed(0)} ${d.x1 - d.x0}x${d.y1 - d.y0} at ${(ox + (q * (d.x0 + d.x1)) / 2).toFixed(2)},${(oy - (q * (d.y0 + d.y1)) / 2).toFixed(2)}`,
-      );
-    }
     for (const found of classified.filter((c) => !atRim.includes(c)))
       out.push(
         findingOf(
