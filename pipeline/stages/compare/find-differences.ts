@@ -13,10 +13,12 @@ const LEAST_AMPLITUDE = 0.35;
 /**
  * Metal is there or it is not: what is as large as the blur is wide comes or goes nearly fully (a round blob fills 0.79 of
  * the box around it), while a patch of the field that shines a little more or less is a share of all its metal. What is
- * smaller may be a part of a pixel deep. Sides of a square of the same area, pixels.
+ * smaller may be a part of a pixel deep, and a strip may be a wire that lost part of its width. Shorter sides, pixels.
  */
 const LARGE_AMPLITUDE = 0.6;
 const [SMALL_PX, LARGE_PX] = [4, 8];
+/** A box so much longer than wide is a strip. */
+const STRIP = 2;
 /** So much more than metal could make of it is no metal of this layer. */
 const MOST_AMPLITUDE = 2.5;
 const MOST_SEEDS = 20_000;
@@ -65,7 +67,7 @@ export function findDifferences(field: Field, search: Search): Difference[] {
     // What was found before may have explained this seed.
     if (fitter.evidence(box, ground, sign) < 0.7 * seed.evidence) continue;
     const fitted = fitter.fit(box, ground, sign, search.leastZ);
-    if (!fitted || fitted.z < search.leastZ || fitted.amplitude < leastAmplitude(fitted.areaPx)) continue;
+    if (!fitted || fitted.z < search.leastZ || fitted.amplitude < leastAmplitude(fitted)) continue;
     if (fitted.amplitude > MOST_AMPLITUDE || !tellable(fitted)) continue;
     fitter.account(fitted);
     found.push(fitted);
@@ -76,9 +78,12 @@ export function findDifferences(field: Field, search: Search): Difference[] {
   return found.sort((a, b) => b.z - a.z);
 }
 
-/** Least share of a box of this area on its ground that must have come or gone. */
-export function leastAmplitude(areaPx: number): number {
-  const large = Math.min(Math.max((Math.sqrt(areaPx) - SMALL_PX) / (LARGE_PX - SMALL_PX), 0), 1);
+/** Least share of a difference's box on its ground that must have come or gone. */
+export function leastAmplitude({ x0, y0, x1, y1, areaPx }: PixelBox & { areaPx: number }): number {
+  const [short, long] = [Math.min(x1 - x0, y1 - y0), Math.max(x1 - x0, y1 - y0)];
+  if (short <= LARGE_PX && long >= STRIP * short) return LEAST_AMPLITUDE;
+  const side = Math.min(short, Math.sqrt(areaPx));
+  const large = Math.min(Math.max((side - SMALL_PX) / (LARGE_PX - SMALL_PX), 0), 1);
   return LEAST_AMPLITUDE + (LARGE_AMPLITUDE - LEAST_AMPLITUDE) * large;
 }
 

@@ -46,8 +46,11 @@ describe('groupFill', () => {
 });
 
 it('asks for nearly full metal of what is large, and for a part of what is as small as a via', () => {
-  expect(leastAmplitude(1)).toBeCloseTo(0.35, 10);
-  expect(leastAmplitude(400)).toBeCloseTo(0.6, 10);
+  const box = (w: number, h: number) => ({ x0: 0, y0: 0, x1: w, y1: h, areaPx: w * h });
+  expect(leastAmplitude(box(1, 1))).toBeCloseTo(0.35, 10);
+  // A wire that is narrow: long, and a part of its width gone.
+  expect(leastAmplitude(box(7, 17))).toBeCloseTo(0.35, 10);
+  expect(leastAmplitude(box(20, 20))).toBeCloseTo(0.6, 10);
   // A round blob fills pi / 4 of the box around it.
-  expect(leastAmplitude(400)).toBeLessThan(Math.PI / 4);
+  expect(leastAmplitude(box(20, 20))).toBeLessThan(Math.PI / 4);
 });
