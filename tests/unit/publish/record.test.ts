@@ -228,6 +228,20 @@ it('catalogue entries hold what DataCite 4.6 and CFF 1.2.0 ask for', () => {
   );
 });
 
+it('an outside reader of citation files makes of CITATION.cff what the campaign says', async () => {
+  const { Cite } = await import('@citation-js/core');
+  // It makes itself known to the core; it has no types of its own.
+  await import('@citation-js/plugin-cff' as string);
+  const [data, preferred] = new Cite(readFileSync(join(folio, 'CITATION.cff'), 'utf8')).data;
+  expect(data).toMatchObject({ type: 'dataset', title: 'Three bars', DOI: '10.5555/example' });
+  expect(data?.author).toHaveLength(2);
+  expect(preferred).toMatchObject({
+    title: 'Three bars',
+    publisher: 'Example Institute',
+    issued: { 'date-parts': [[2026]] },
+  });
+}, 20_000);
+
 describe('worked examples', () => {
   const bent: Placement = {
     ...JSON.parse(
