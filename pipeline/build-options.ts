@@ -18,6 +18,8 @@ export interface BuildOptions {
   readonly allowOutside?: boolean;
   /** Write the plates as OME-Zarr too, inside the folio. */
   readonly zarr?: boolean;
+  /** Plates as TIFF too, one file each. */
+  readonly tiff?: boolean;
   /** Write a BagIt bag beside the folio too. */
   readonly bag?: boolean;
   /** Write the folio as one archive file, or as few as its format allows, too. */

@@ -19,6 +19,7 @@ const USAGE = `stratafolio ${SOFTWARE.version}: from an X-ray imaging campaign o
                                               --bag           a BagIt bag beside it, for an archive
                                               --zip           one file beside it, for a deposit
                                               --zarr          plates as OME-Zarr in it
+                                              --tiff          plates as TIFF in it, one file each
                                               --memory 2G     at most so much (plates take fewer threads)
                                               --engine slurm  the long stages as jobs of a Slurm cluster
                                               --force         does again what earlier builds have done
@@ -41,6 +42,7 @@ const OPTIONS = {
   bag: { type: 'boolean' },
   zip: { type: 'boolean' },
   zarr: { type: 'boolean' },
+  tiff: { type: 'boolean' },
   help: { type: 'boolean', short: 'h' },
   version: { type: 'boolean' },
 } as const;
@@ -55,7 +57,7 @@ const COMMANDS: Record<string, { operand: string; options: readonly OptionName[]
     operand: '<campaign>',
     options: [
       ...(['out', 'data-only', 'engine', 'jobs', 'memory', 'force', 'follow-links-out'] as const),
-      ...(['bag', 'zip', 'zarr'] as const),
+      ...(['bag', 'zip', 'zarr', 'tiff'] as const),
     ],
   },
   serve: { operand: '<folio>', options: ['port'] },
@@ -112,6 +114,7 @@ async function dispatch(argv: readonly string[]): Promise<number> {
         bag: values.bag ?? false,
         zip: values.zip ?? false,
         zarr: values.zarr ?? false,
+        tiff: values.tiff ?? false,
         ...(values.out === undefined ? {} : { out: values.out }),
         ...(values.memory === undefined ? {} : { memoryMb: megabytes(values.memory) }),
         ...(values.jobs === undefined ? {} : { jobs: wholeNumber('jobs', values.jobs, 1, 256) }),

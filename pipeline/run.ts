@@ -29,6 +29,7 @@ import { writeCrate, writeRecord } from './stages/publish/record/write-record.ts
 import { readReviews } from './stages/publish/reviews.ts';
 import { folioWithheld, shownLayout, shownProcess } from './stages/publish/withhold/resolve.ts';
 import { checkWords, leftOutDoubt } from './stages/publish/withhold/words.ts';
+import { writeTiff } from './stages/publish/write-tiff.ts';
 import { writeZarr } from './stages/publish/zarr/write-zarr.ts';
 import { writeZip } from './stages/publish/zip.ts';
 import { checkFound, insideCampaign } from './stages/survey/inside-campaign.ts';
@@ -122,9 +123,9 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     const { folder } = staging;
     const inputs = await timed('record', () => writeRecord(folder, folio, sources));
     await timed('record', () => writeManifests(folder, folio, loaded.campaign.address ?? null));
-    if (options.zarr) {
-      for (const { id, title } of scans.filter(({ kind }) => kind === 'volume'))
-        await timed('zarr', () => writeZarr(join(folder, 'data', id), title));
+    for (const { id, title } of scans.filter(({ kind }) => kind === 'volume')) {
+      if (options.zarr) await timed('zarr', () => writeZarr(join(folder, 'data', id), title));
+      if (options.tiff) await timed('tiff', () => writeTiff(join(folder, 'data', id)));
     }
     if (!options.dataOnly) await buildPages(steps, lessons, glossary, options);
     const described = { folio, inputs, scans: loaded.campaign.scans, libraries: LIBRARIES };

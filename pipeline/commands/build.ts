@@ -17,6 +17,7 @@ export async function build(
     bag?: boolean;
     zip?: boolean;
     zarr?: boolean;
+    tiff?: boolean;
   },
 ): Promise<number> {
   const stop = new AbortController();

@@ -19,6 +19,7 @@ import { tilePixels } from '../../../pipeline/output/packed/tile-pixels.ts';
 import { silentProgress } from '../../../pipeline/output/progress.ts';
 import { buildFolio } from '../../../pipeline/run.ts';
 import { verifyFolio } from '../../../pipeline/stages/publish/manifest.ts';
+import { TIFF_FOLDER, tiffName } from '../../../pipeline/stages/publish/write-tiff.ts';
 import { type Pictures, picturesSchema } from '../../../shared/artefacts/pictures.ts';
 import { type Plates, platesSchema } from '../../../shared/artefacts/plates.ts';
 import { readJson } from '../../../shared/artefacts/read.ts';
@@ -38,7 +39,7 @@ beforeAll(async () => {
   await makeWithheldCampaign(campaign, '');
   for (const kind of ['loose', 'packed']) {
     writeFileSync(join(campaign, 'campaign.yaml'), `${CAMPAIGN}${WITHHOLD}\ntiles: ${kind}\n`);
-    const options = { dataOnly: true, zarr: true, jobs: 2, progress: silentProgress };
+    const options = { dataOnly: true, zarr: true, tiff: true, jobs: 2, progress: silentProgress };
     await buildFolio(campaign, { ...options, out: folio(kind) });
   }
 }, PATIENT_MS);
@@ -90,6 +91,15 @@ describe('a packed folio', () => {
         }
       }
       expect(Math.sqrt(squares / count)).toBeLessThan(4);
+      for (const [kind, own] of [
+        ['loose', a],
+        ['packed', b],
+      ] as const) {
+        const file = join(folio(kind), 'data/fine', TIFF_FOLDER, tiffName(n, loose.z_um[n]!));
+        const greys = await sharp(file).toColourspace('b-w').raw().toBuffer();
+        for (let p = 0; p < greys.length; p++)
+          expect(greys[p]).toBe(own[4 * p + 3] === 0 ? 0 : Math.max(1, own[4 * p]!));
+      }
     }
     expect(hidden).toBeGreaterThan(100);
     const [from, to] = [pictures('loose'), pictures('packed')];

@@ -53,6 +53,7 @@ beforeAll(async () => {
     bag: true,
     zip: true,
     zarr: true,
+    tiff: true,
     jobs: 2,
     progress: silentProgress,
   });
@@ -302,6 +303,37 @@ it('the dictionary explains keys with their units', () => {
     )
     .filter((path) => !names.has(path));
   expect([...new Set(unexplained)]).toEqual([]);
+});
+
+it('plates as TIFF hold the greys at the places of the die, read back with geotiff (npm)', async () => {
+  const { fromFile } = await import('geotiff');
+  const plates = platesSchema.parse(JSON.parse(readFileSync(join(folio, 'data/fine/plates.json'), 'utf8')));
+  const { grid, z_um } = plates;
+  const names = readdirSync(join(folio, 'data/fine/plates-tiff')).sort();
+  expect(names).toHaveLength(z_um.length);
+  // The ideal value at a place of the die, from the formula that the volume was made by.
+  const plateAt = (z: number) =>
+    z_um.reduce((a, b, n) => (Math.abs(b - z) < Math.abs(z_um[a]! - z) ? n : a), 0);
+  const greyAt = async (x: number, y: number, z: number): Promise<number> => {
+    const image = await (await fromFile(join(folio, 'data/fine/plates-tiff', names[plateAt(z)]!))).getImage();
+    expect([image.getWidth(), image.getHeight()]).toEqual([grid.width_px, grid.height_px]);
+    // TIFF 6.0: pixels per centimetre (unit 3).
+    const tags = image.getFileDirectory() as unknown as { getValue(name: string): unknown };
+    expect(tags.getValue('ResolutionUnit')).toBe(3);
+    const [greys] = (await image.readRasters()) as unknown as [Uint8Array];
+    const column = Math.round((x - grid.origin_um[0]) / grid.pixel_um);
+    const row = Math.round((grid.origin_um[1] - y) / grid.pixel_um);
+    return greys[row * grid.width_px + column]!;
+  };
+  for (const [x, y, z] of [
+    [11, 23, 0.9],
+    [15.2, 22.3, 2.2],
+  ] as const) {
+    expect(valueAt(x, y, z)).toBe(METAL);
+    expect(await greyAt(x, y, z)).toBeGreaterThan(200);
+  }
+  expect(valueAt(12.6, 21, 0.9)).not.toBe(METAL);
+  expect(await greyAt(12.6, 21, 0.9)).toBeLessThan(60);
 });
 
 describe('plates as OME-Zarr', () => {

@@ -8,12 +8,12 @@ import { promisify } from 'node:util';
 import { gzip } from 'node:zlib';
 import { layersSchema } from '../../../../shared/artefacts/layers.ts';
 import { picturesSchema } from '../../../../shared/artefacts/pictures.ts';
-import { type Plates, platesSchema, type TileLayout } from '../../../../shared/artefacts/plates.ts';
+import { type Plates, platesSchema } from '../../../../shared/artefacts/plates.ts';
 import { readJson } from '../../../../shared/artefacts/read.ts';
 import { platePath } from '../../../../shared/plate-path.ts';
 import { tileCounts } from '../../../../shared/pyramid.ts';
 import { writeAtomically } from '../../../output/files.ts';
-import { tilePixels } from '../../../output/packed/tile-pixels.ts';
+import { publishedGreys, type TilePlace } from '../published-greys.ts';
 import { severalAtOnce } from '../record/hash-files.ts';
 import { arrayMetadata, groupMetadata, multiscales, zarrLevels } from './metadata.ts';
 
@@ -38,7 +38,7 @@ export async function writeZarr(folder: string, title: string): Promise<void> {
   const names = [...renders.keys()];
 
   await writeArrays(root, plates, async (plate, at) =>
-    greys(folder, platePath(plates.path, plate), plates.tiles, at),
+    publishedGreys(folder, platePath(plates.path, plate), plates.tiles, at),
   );
   await writeAtomically(
     join(root, 'zarr.json'),
@@ -54,7 +54,7 @@ export async function writeZarr(folder: string, title: string): Promise<void> {
     const layer = layers.plates[plate]?.layer ?? null;
     const path = layer === null ? undefined : renders.get(layer);
     if (layer === null || path === undefined) return null;
-    const drawn = await greys(folder, path, pictures.render_tiles, at);
+    const drawn = await publishedGreys(folder, path, pictures.render_tiles, at);
     return drawn?.map((value) => (value > 127 ? names.indexOf(layer) + 1 : 0)) ?? null;
   });
   await writeAtomically(
@@ -84,8 +84,6 @@ const greyChannel = () => ({
   ],
 });
 
-type TilePlace = readonly [level: number, column: number, row: number];
-
 /** @param chunkOf values of one tile, padded to its full size; null for one that holds nothing */
 async function writeArrays(
   root: string,
@@ -114,22 +112,4 @@ async function writeArrays(
       },
     );
   }
-}
-
-/** Greys of a tile, 0 where there is no data, padded with 0 to a full square. */
-async function greys(
-  folder: string,
-  descriptor: string,
-  tiles: TileLayout,
-  at: TilePlace,
-): Promise<Uint8Array> {
-  const { rgba, width, height } = await tilePixels(folder, descriptor, tiles, ...at);
-  const values = new Uint8Array(tiles.tile_px ** 2);
-  for (let row = 0; row < height; row++)
-    for (let column = 0; column < width; column++) {
-      const from = 4 * (row * width + column);
-      // 0 says that there is no data, so the darkest grey with data is 1.
-      if (rgba[from + 3]! > 0) values[row * tiles.tile_px + column] = Math.max(1, rgba[from]!);
-    }
-  return values;
 }
