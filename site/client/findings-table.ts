@@ -112,11 +112,17 @@ class FindingsTable extends HTMLElement {
   #show(): void {
     const body = this.querySelector('tbody')!;
     let shown = 0;
-    for (const row of sortRows(this.#state, this.#rows)) {
+    const sorted = sortRows(this.#state, this.#rows);
+    for (const row of sorted) {
       const match = matchesTable(this.#state, row);
       row.element.hidden = !match;
       if (match) shown++;
-      body.append(row.element);
+    }
+    // A row that is moved loses the keyboard's focus: rows move only when their order changes, and it is given back.
+    if (sorted.some(({ element }, n) => body.children[n] !== element)) {
+      const focused = body.contains(document.activeElement) ? (document.activeElement as HTMLElement) : null;
+      body.append(...sorted.map(({ element }) => element));
+      focused?.focus({ preventScroll: true });
     }
     const all = this.#rows.length;
     const words = all === 1 ? 'finding' : 'findings';

@@ -74,6 +74,12 @@ test('arrow keys lead from finding to finding', async ({ page }) => {
   await expect(link('F0005')).toBeFocused();
   await page.keyboard.press('Home');
   await expect(link('F0001')).toBeFocused();
+  // The table is shown anew and in another order: the keyboard stays where it was.
+  await page.evaluate(() => {
+    location.hash = '#sort=size';
+  });
+  await expect.poll(() => shown(page)).not.toEqual(byOdds);
+  await expect(link('F0001')).toBeFocused();
 });
 
 test('pictures show image, drawing and difference of the place', async ({ page }) => {
