@@ -1,4 +1,5 @@
 /** What all benchmarks share: seeded numbers, warm-up, median and spread, the machine beside the table. */
+import { readFileSync } from 'node:fs';
 import { cpus, totalmem } from 'node:os';
 
 export { generator } from '../fixtures/random.ts';
@@ -36,3 +37,18 @@ export const machine = (): string =>
 
 export const spread = (t: Timing): string =>
   `${t.medianMs.toFixed(0)} ms (${t.leastMs.toFixed(0)} to ${t.mostMs.toFixed(0)})`;
+
+/** Watches the most memory that a process held, as Linux counts it; the answer ends the watch and gives it in megabytes. */
+export function watchPeak(pid: number): () => number {
+  let peakMb = 0;
+  const watching = setInterval(() => {
+    try {
+      const status = readFileSync(`/proc/${pid}/status`, 'utf8');
+      peakMb = Math.max(peakMb, Number(/VmHWM:\s+(\d+) kB/.exec(status)?.[1] ?? 0) / 1000);
+    } catch {}
+  }, 100);
+  return () => {
+    clearInterval(watching);
+    return peakMb;
+  };
+}

@@ -11,7 +11,7 @@ import { mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync }
 import { open } from 'node:fs/promises';
 import { loadavg, tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { generator, machine } from './harness.ts';
+import { generator, machine, watchPeak } from './harness.ts';
 
 const [side = 256, slices = 32] = process.argv.slice(2, 4).map(Number);
 const [, , , , tiles = 'packed', bound = '1500M'] = process.argv;
@@ -78,15 +78,9 @@ async function build(folder: string, jobs: number) {
     stream.on('data', (text) => {
       said = (said + text).slice(-6000);
     });
-  let peakMb = 0;
-  const watching = setInterval(() => {
-    try {
-      const status = readFileSync(`/proc/${child.pid}/status`, 'utf8');
-      peakMb = Math.max(peakMb, Number(/VmHWM:\s+(\d+) kB/.exec(status)?.[1] ?? 0) / 1000);
-    } catch {}
-  }, 100);
+  const peakOf = watchPeak(child.pid!);
   const code = await new Promise<number | null>((done) => child.on('exit', done));
-  clearInterval(watching);
+  const peakMb = peakOf();
   if (code !== 0) throw new Error(`build: ${code}\n${said}`);
   const [, minutes, seconds] =
     /plates (?:(\d+) min )?([\d.]+) s/.exec(/Times:.*/.exec(said)?.[0] ?? '') ?? [];

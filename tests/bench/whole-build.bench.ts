@@ -9,7 +9,7 @@ import { mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSyn
 import { loadavg, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
-import { generator, machine } from './harness.ts';
+import { generator, machine, watchPeak } from './harness.ts';
 
 const [side = 512, depth = 64, threads = 2] = process.argv.slice(2, 5).map(Number);
 const [, , , , , tiles = 'loose'] = process.argv;
@@ -68,15 +68,9 @@ async function costOf(command: string, args: readonly string[], env = process.en
   child.stderr.on('data', (text) => {
     said = (said + text).slice(-2000);
   });
-  let peakMb = 0;
-  const watching = setInterval(() => {
-    try {
-      const status = readFileSync(`/proc/${child.pid}/status`, 'utf8');
-      peakMb = Math.max(peakMb, Number(/VmHWM:\s+(\d+) kB/.exec(status)?.[1] ?? 0) / 1000);
-    } catch {}
-  }, 100);
+  const peakOf = watchPeak(child.pid!);
   const code = await new Promise<number | null>((done) => child.on('exit', done));
-  clearInterval(watching);
+  const peakMb = peakOf();
   if (code !== 0) throw new Error(`${command}: ${code}\n${said}`);
   return { processor: childTicks() - before, elapsed: (performance.now() - began) / 1000, peakMb };
 }
