@@ -2,7 +2,9 @@
 import type { Brick } from '../../shared/artefacts/brick.ts';
 import { cellOfPlane, planeOfPlate } from '../../shared/brick.ts';
 import type { PlateGrid } from '../../shared/frames.ts';
-import { brickLookUp, sheetOrder } from '../lib/brick-order.ts';
+import { brickPixels, sheetOrder } from '../lib/brick-order.ts';
+import { BrickSheet } from './brick-sheet.ts';
+import { whenIdle } from './next-task.ts';
 import { decodeTile } from './tile-reader.ts';
 import type { CoarsePicture } from './underlay.ts';
 
@@ -14,11 +16,15 @@ export class BrickPictures {
   readonly brick: Brick;
   readonly #root: string;
   readonly #grid: PlateGrid;
-  readonly #sheets: (ImageBitmap | null)[];
+  readonly #sheets: (BrickSheet | null)[];
   readonly #tries: number[];
   readonly #running = new Set<number>();
   readonly #canvas = document.createElement('canvas');
   readonly #context: CanvasRenderingContext2D;
+  readonly #pixels: ImageData;
+  /** Planes are taken out of their sheets here. */
+  readonly #plane: CanvasRenderingContext2D;
+  #unpacking = false;
   #listeners: (() => void)[] = [];
   /** Plate on the canvas. */
   #painted = -1;
@@ -41,7 +47,12 @@ export class BrickPictures {
     this.#tries = brick.sheets.map(() => 0);
     this.#canvas.width = brick.columns;
     this.#canvas.height = brick.rows;
-    this.#context = this.#canvas.getContext('2d', { willReadFrequently: true })!;
+    this.#context = this.#canvas.getContext('2d')!;
+    this.#pixels = this.#context.createImageData(brick.columns, brick.rows);
+    const plane = document.createElement('canvas');
+    plane.width = brick.columns;
+    plane.height = brick.rows;
+    this.#plane = plane.getContext('2d', { willReadFrequently: true })!;
   }
 
   /** True once every sheet is there. */
@@ -86,19 +97,11 @@ export class BrickPictures {
     // The overview asks for the same plate again.
     if (this.#painted === plate) return picture;
     this.#painted = plate;
-    const context = this.#context;
-    context.globalCompositeOperation = 'copy';
-    context.drawImage(sheet, cell.x, cell.y, columns, rows, 0, 0, columns, rows);
-    const pixels = context.getImageData(0, 0, columns, rows);
-    const greys = brickLookUp(brick.grey, window);
-    const { data } = pixels;
-    for (let n = 0; n < data.length; n += 4) {
-      const grey = greys[data[n]!]!;
-      data[n] = grey;
-      data[n + 1] = grey;
-      data[n + 2] = grey;
-    }
-    context.putImageData(pixels, 0, 0);
+    const greys = sheet.greys(plane - brick.sheets[cell.sheet]!.first, this.#plane);
+    const table = brickPixels(brick.grey, window);
+    const pixels = new Uint32Array(this.#pixels.data.buffer);
+    for (let n = 0; n < pixels.length; n++) pixels[n] = table[greys[n]!]!;
+    this.#context.putImageData(this.#pixels, 0, 0);
     return picture;
   }
 
@@ -113,8 +116,9 @@ export class BrickPictures {
       this.#running.add(n);
       this.#tries[n]!++;
       this.#fetch(n, n === present).then(
-        (bitmap) => {
-          this.#sheets[n] = bitmap;
+        (sheet) => {
+          this.#sheets[n] = sheet;
+          this.#unpack();
           this.#running.delete(n);
           for (const listener of this.#listeners) listener();
           this.#load();
@@ -127,10 +131,25 @@ export class BrickPictures {
     }
   }
 
-  async #fetch(n: number, first: boolean): Promise<ImageBitmap> {
+  async #fetch(n: number, first: boolean): Promise<BrickSheet> {
     const address = this.#root + this.brick.sheets[n]!.file;
     const answer = await fetch(address, { priority: first ? 'auto' : 'low' });
     if (!answer.ok) throw new Error(`${address}: ${answer.status}`);
-    return decodeTile(await answer.blob());
+    const { first: plane, count } = this.brick.sheets[n]!;
+    const corners = Array.from({ length: count }, (_, cell) => {
+      const { x, y } = cellOfPlane(this.brick, plane + cell)!;
+      return [x, y] as const;
+    });
+    return new BrickSheet(await decodeTile(await answer.blob()), corners);
+  }
+
+  /** Takes planes out of their sheets while nothing else is to be done, so that a step of depth need not. */
+  #unpack(): void {
+    if (this.#unpacking) return;
+    this.#unpacking = true;
+    whenIdle(() => {
+      this.#unpacking = false;
+      if (this.#sheets.some((sheet) => sheet?.takeOne(this.#plane))) this.#unpack();
+    });
   }
 }

@@ -2,6 +2,7 @@
 import { nearestPlate } from '../lib/depth.ts';
 import { heightAtShare, type Range, shareDown } from '../lib/stack-drawing.ts';
 import { wheelSteps } from '../lib/wheel.ts';
+import { putAttribute } from './put.ts';
 
 export interface DepthColumnOptions {
   readonly zUm: readonly number[];
@@ -32,14 +33,18 @@ export class DepthColumn extends HTMLElement {
     return this.querySelector<HTMLElement>('[role="slider"]')!;
   }
 
+  get #present(): HTMLElement {
+    return this.querySelector<HTMLElement>('.present')!;
+  }
+
   update(index: number, words: string, layers: readonly string[]): void {
     const z = this.#options!.zUm[index]!;
-    const top = `${(100 * shareDown(this.#range, z)).toFixed(3)}%`;
-    this.querySelector<HTMLElement>('.present')!.style.top = top;
+    // In percent of the column's height.
+    const down = (100 * shareDown(this.#range, z)).toFixed(3);
     const handle = this.#handle;
-    handle.style.top = top;
+    for (const part of [this.#present, handle]) part.style.setProperty('--down', down);
     // Shown once it stands where it belongs: nothing may jump.
-    this.dataset.placed = '';
+    putAttribute(this, 'data-placed', '');
     handle.setAttribute('aria-valuenow', String(index));
     handle.setAttribute('aria-valuetext', words);
     for (const text of this.querySelectorAll<SVGTextElement>('text[data-layer]')) {

@@ -9,6 +9,7 @@ import {
 } from '../lib/depth.ts';
 import { formatUm } from '../lib/numbers.ts';
 import type { DepthColumn } from './depth-column.ts';
+import { putAttribute, putWords } from './put.ts';
 import type { ScanData } from './scan-data.ts';
 
 const ANNOUNCE_AFTER_MS = 500;
@@ -54,7 +55,7 @@ export class DepthWords {
     this.#put('[data-read="z"]', formatUm(z, this.#decimals));
     const colour = label?.layer ? this.#colours[label.layer] : undefined;
     const swatch = this.#find<SVGElement>('[data-now="swatch"]')!;
-    swatch.setAttribute('fill', colour ?? 'none');
+    putAttribute(swatch, 'fill', colour ?? 'none');
     swatch.parentElement!.toggleAttribute('hidden', colour === undefined);
     this.#column.update(
       index,
@@ -62,9 +63,9 @@ export class DepthWords {
       near.map((layer) => layer.name),
     );
     const select = this.#find<HTMLSelectElement>('select[data-act="layer"]');
-    if (select) select.value = label?.layer ?? '';
+    if (select && select.value !== (label?.layer ?? '')) select.value = label?.layer ?? '';
     const page = this.#find<HTMLAnchorElement>('[data-layer-page]');
-    if (page && near[0]) page.href = `${page.dataset.layerRoot}${near[0].name}/`;
+    if (page && near[0]) putAttribute(page, 'href', `${page.dataset.layerRoot}${near[0].name}/`);
     this.#bound(index);
   }
 
@@ -79,7 +80,7 @@ export class DepthWords {
       const stuck = layered
         ? nextLayerPlate(labels, index, direction) === index
         : index === (direction > 0 ? labels.length - 1 : 0);
-      this.#find(`[data-act="${act}"]`)?.setAttribute('aria-disabled', String(stuck));
+      putAttribute(this.#find(`[data-act="${act}"]`), 'aria-disabled', String(stuck));
     }
   }
 
@@ -107,7 +108,6 @@ export class DepthWords {
   }
 
   #put(place: string, words: string): void {
-    const element = this.#find(place);
-    if (element && element.textContent !== words) element.textContent = words;
+    putWords(this.#find(place), words);
   }
 }

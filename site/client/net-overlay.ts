@@ -6,6 +6,7 @@ import { ringOf } from '../lib/net-shapes.ts';
 import type { LitNet } from './net-data.ts';
 import { oncePerFrame } from './once-per-frame.ts';
 import type { PictureView } from './picture-view.ts';
+import { putHidden } from './put.ts';
 
 interface Drawn {
   readonly layer: string;
@@ -87,7 +88,7 @@ export class NetOverlay {
   #draw(): void {
     const { width, height } = this.#view.size;
     const nothing = this.#drawn.length === 0 && this.#boxes.length === 0;
-    this.#canvas.hidden = nothing;
+    putHidden(this.#canvas, nothing);
     if (nothing || width === 0 || height === 0) return;
     const ratio = Math.min(2, devicePixelRatio || 1);
     for (const canvas of [this.#canvas, this.#scratch]) {

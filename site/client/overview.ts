@@ -2,6 +2,7 @@
 import { gridBoxUm } from '../../shared/frames.ts';
 import { frameInOverview, overviewSize } from '../lib/overview-frame.ts';
 import { oncePerFrame } from './once-per-frame.ts';
+import { putHidden } from './put.ts';
 import type { ScanImage } from './scan-image.ts';
 
 /** A view that shows this share of the field or more needs no overview. */
@@ -51,7 +52,7 @@ export class Overview {
       (inView[2] - inView[0]) / (box[2] - box[0]),
       (inView[3] - inView[1]) / (box[3] - box[1]),
     );
-    this.#box.hidden = !this.#wanted || seen >= WHOLE;
+    putHidden(this.#box, !this.#wanted || seen >= WHOLE);
     if (this.#box.hidden) return;
     const { width, height } = overviewSize(view.grid, clientWidth);
     if (this.#canvas.width !== width || this.#canvas.height !== height) {

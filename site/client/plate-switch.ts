@@ -100,16 +100,26 @@ export class PlateSwitch {
     clearTimeout(this.#passing);
     this.#passing = 0;
     this.#settle();
-    if (this.#shown === request) {
-      this.#passing = window.setTimeout(() => {
-        this.#passing = 0;
-        this.#ensureAll(request);
-        this.#fetchAhead();
-        this.#poll();
-      }, PASSING_MS);
-    } else this.#ensureAll(request);
+    if (this.#shown === request) this.#waitForStay(request);
+    else this.#ensureAll(request);
     this.#trim(true);
     this.#poll();
+  }
+
+  /** The reader travels on although the same is seen here: tiles that were not asked for yet wait on. */
+  passOn(): void {
+    if (this.#passing === 0 || !this.#shown) return;
+    clearTimeout(this.#passing);
+    this.#waitForStay(this.#shown);
+  }
+
+  #waitForStay(request: Request): void {
+    this.#passing = window.setTimeout(() => {
+      this.#passing = 0;
+      this.#ensureAll(request);
+      this.#fetchAhead();
+      this.#poll();
+    }, PASSING_MS);
   }
 
   /** Number of pictures the engine holds now. */

@@ -7,6 +7,7 @@ import { formatUm } from '../lib/numbers.ts';
 import type { Graticule } from './graticule.ts';
 import type { PictureView } from './picture-view.ts';
 import type { Probe } from './probe.ts';
+import { putWords } from './put.ts';
 
 export interface ReadoutSource {
   readonly probe: Probe | null;
@@ -77,7 +78,6 @@ export class Readout {
   }
 
   #write(name: string, words: string): void {
-    const place = this.#host.querySelector(`[data-read="${name}"]`);
-    if (place && place.textContent !== words) place.textContent = words;
+    putWords(this.#host.querySelector(`[data-read="${name}"]`), words);
   }
 }

@@ -3,6 +3,7 @@ import { layersAtPlate, type PlateLayer } from '../lib/depth.ts';
 import { CoarseRenders } from './coarse-renders.ts';
 import type { PictureView } from './picture-view.ts';
 import { PlateSwitch, type Wanted } from './plate-switch.ts';
+import { putWords } from './put.ts';
 import { PyramidSource } from './pyramid-source.ts';
 import type { ScanData } from './scan-data.ts';
 import { Underlay } from './underlay.ts';
@@ -49,7 +50,10 @@ export class ScanDrawing {
     const drawn = near.filter((layer) => this.#coarse.descriptor(layer.name) !== null);
     // Most steps of depth stay within a layer, and its drawing stays.
     const key = JSON.stringify(near);
-    if (key === this.#seen) return;
+    if (key === this.#seen) {
+      this.#switch.passOn();
+      return;
+    }
     const first = this.#seen === '';
     if (!first) this.view.dropPoster();
     this.#seen = key;
@@ -64,7 +68,7 @@ export class ScanDrawing {
         : [],
     );
     this.#switch.show(wanted, ahead, () => this.#coarse.paint(drawn));
-    this.pane.querySelector('[data-note]')!.textContent = words(near, wanted);
+    putWords(this.pane.querySelector('[data-note]'), words(near, wanted));
   }
 
   #render({ name, share }: PlateLayer): Wanted {

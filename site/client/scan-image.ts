@@ -4,6 +4,7 @@ import { platesAhead } from '../lib/prefetch.ts';
 import { BrickPictures } from './brick-pictures.ts';
 import type { PictureView } from './picture-view.ts';
 import { PlateSwitch, type Wanted } from './plate-switch.ts';
+import { putWords } from './put.ts';
 import { PyramidSource } from './pyramid-source.ts';
 import type { ScanData } from './scan-data.ts';
 import { readCoarse } from './tile-reader.ts';
@@ -93,7 +94,7 @@ export class ScanImage {
   }
 
   note(words: string): void {
-    this.pane.querySelector('[data-note]')!.textContent = words;
+    putWords(this.pane.querySelector('[data-note]'), words);
   }
 
   show(index: number): void {

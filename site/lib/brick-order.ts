@@ -5,6 +5,13 @@ interface GreyRange {
   readonly white: number;
 }
 
+/** Per grey of the brick an opaque pixel in the grey of a plate's own window, as the bytes of a canvas lie in memory. */
+export function brickPixels(brick: GreyRange, plate: GreyRange): Uint32Array {
+  const bytes = new Uint8ClampedArray(4 * 256);
+  for (const [n, grey] of brickLookUp(brick, plate).entries()) bytes.set([grey, grey, grey, 255], 4 * n);
+  return new Uint32Array(bytes.buffer);
+}
+
 /** For each grey of the brick the grey of a plate with a window of its own. */
 export function brickLookUp(brick: GreyRange, plate: GreyRange): Uint8ClampedArray {
   const table = new Uint8ClampedArray(256);
