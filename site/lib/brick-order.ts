@@ -5,9 +5,15 @@ interface GreyRange {
   readonly white: number;
 }
 
-/** Per grey of the brick an opaque pixel in the grey of a plate's own window, as the bytes of a canvas lie in memory. */
+/** Stands among the greys of a brick for a place without data. */
+export const NO_DATA = 256;
+
+/**
+ * Per grey of the brick an opaque pixel in the grey of a plate's own window, as the bytes of a canvas lie in memory; the
+ * one for NO_DATA is transparent.
+ */
 export function brickPixels(brick: GreyRange, plate: GreyRange): Uint32Array {
-  const bytes = new Uint8ClampedArray(4 * 256);
+  const bytes = new Uint8ClampedArray(4 * (NO_DATA + 1));
   for (const [n, grey] of brickLookUp(brick, plate).entries()) bytes.set([grey, grey, grey, 255], 4 * n);
   return new Uint32Array(bytes.buffer);
 }

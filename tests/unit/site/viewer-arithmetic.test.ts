@@ -1,6 +1,6 @@
 /** Small arithmetic of the viewer: greys, order of fetching, overview. Values worked out by hand beside each. */
 import { describe, expect, it } from 'vitest';
-import { brickLookUp, sheetOrder } from '../../../site/lib/brick-order.ts';
+import { brickLookUp, brickPixels, NO_DATA, sheetOrder } from '../../../site/lib/brick-order.ts';
 import { fitLevels } from '../../../site/lib/fit-levels.ts';
 import { frameInOverview, overviewSize } from '../../../site/lib/overview-frame.ts';
 
@@ -12,6 +12,11 @@ describe('greys of the brick in the window of a plate', () => {
     expect(table[50]).toBe(0);
     expect(table[10]).toBe(0);
     expect(table[255]).toBe(255);
+  });
+  it('becomes pixels: red, green, blue and opaque, or nothing at all', () => {
+    const pixels = new Uint8Array(brickPixels({ black: -1, white: 4.1 }, { black: 0, white: 2 }).buffer);
+    expect([...pixels.slice(4 * 75, 4 * 76)]).toEqual([64, 64, 64, 255]);
+    expect([...pixels.slice(4 * NO_DATA)]).toEqual([0, 0, 0, 0]);
   });
 });
 
