@@ -83,6 +83,13 @@ export function solveNormal(equations: NormalEquations, ridge: ArrayLike<number>
   return { values, variances };
 }
 
+/**
+ * Solves A x = b for a symmetric, positive definite A.
+ * @param matrix n * n; its lower triangle is read
+ */
+export const solveSymmetric = (matrix: Float64Array, right: Float64Array): Float64Array =>
+  substitute(cholesky(matrix, right.length), right, right.length);
+
 /** Lower triangle L with L L' = matrix; a pivot lost to rounding is replaced, so that its unknown stays near 0. */
 function cholesky(matrix: Float64Array, n: number): Float64Array {
   const lower = new Float64Array(n * n);

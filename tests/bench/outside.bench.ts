@@ -1,8 +1,8 @@
 /**
  * The whole way on campaigns that nothing of ours had a hand in: chip, process, layout file and scan come from NumPy
  * and SciPy (tests/bench/outside), `stratafolio build` is run on them, and its hand-over files are held against the truth.
- * node tests/bench/outside.bench.ts [--runs 8] [--from 1] [--keep FOLDER]
- * STRATAFOLIO_PYTHON names a Python with NumPy and SciPy, where python3 is none.
+ * node tests/bench/outside.bench.ts [--runs 8] [--from 1] [--kind wrong] [--hard] [--keep FOLDER]
+ * --hard adds fill, bridges, pieces of metal, bending, lost slices. STRATAFOLIO_PYTHON names a Python with NumPy and SciPy, where python3 is none.
  */
 import { spawnSync } from 'node:child_process';
 import { mkdtempSync, rmSync } from 'node:fs';
@@ -16,6 +16,8 @@ const { values } = parseArgs({
   options: {
     runs: { type: 'string', default: '8' },
     from: { type: 'string', default: '1' },
+    kind: { type: 'string' },
+    hard: { type: 'boolean', default: false },
     keep: { type: 'string' },
   },
 });
@@ -27,14 +29,15 @@ if (spawnSync(python, ['-c', 'import numpy, scipy']).status !== 0) {
 const CLI = join(import.meta.dirname, '../../pipeline/cli.ts');
 const folder = values.keep ? resolve(values.keep) : mkdtempSync(join(tmpdir(), 'outside-'));
 
-/** Conditions of a seed; every fourth is a wrong drawing, one that repeats, or a sound chip. */
+/** Conditions of a seed; unless a kind is asked for, every fourth is a wrong drawing, one that repeats, or a sound chip. */
 function conditions(seed: number): string[] {
   const random = generator(seed + 900);
   const pick = (list: readonly string[]): string => list[Math.floor(random() * list.length)]!;
-  const kind = seed % 4 === 0 ? pick(['wrong', 'repeat', 'sound']) : 'faults';
+  const kind = values.kind ?? (seed % 4 === 0 ? pick(['wrong', 'repeat', 'sound']) : 'faults');
   return [
     ...['--kind', kind, '--cnr', pick(['1.5', '2', '3', '4', '6', '10']), '--per', pick(['4', '5', '6'])],
     ...['--cone', pick(['0', '20', '30', '40']), '--blur', pick(['0.6', '0.8', '1.2'])],
+    ...(values.hard ? ['--hard', '--warp', pick(['0', '1', '2', '3']), '--broken', pick(['0', '0.03'])] : []),
   ];
 }
 

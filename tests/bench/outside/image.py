@@ -8,37 +8,63 @@ import numpy as np
 from scipy import fft, ndimage
 
 from chip import Chip
+from faults import bridges, extra, fill
 
 DENSITY = {"polysilicon": 0.70, "tungsten": 4.5, "copper": 2.45, "aluminium": 0.78}
 OXIDE, SILICON, AIR = 0.66, 0.70, 0.0
 
 
-def plant_faults(chip: Chip, centre_um, field_um: float, random) -> tuple[dict, list[dict]]:
-    """One fault per metal and via layer, in the middle of the field. Returns boxes as made, and the list of faults."""
+def plant_faults(chip: Chip, centre_um, field_um: float, random, hard: bool) -> tuple[dict, list[dict]]:
+    """
+    Faults in the middle of the field: one per metal and via layer, and if `hard` a bridge and a piece of metal per metal
+    layer besides, and fill all over the upper ones. Returns boxes as made, and the list of faults.
+    """
     made = {layer.name: list(layer.boxes) for layer in chip.layers}
     faults = []
+    width = chip.width_um * 1000
+    reach = 0.36 * field_um * 1000
+    inside = [(c * 1000 - reach, c * 1000 + reach) for c in centre_um]
+
+    def middle(box) -> list[float]:
+        return [(box[a] + box[a + 2]) / 2000 for a in (0, 1)]
+
+    def apart(layer: str, at) -> bool:
+        return all(
+            f["layer"] != layer or max(abs(f["at_um"][a] - at[a]) for a in (0, 1)) > 16 * chip.width_um for f in faults
+        )
+
     for layer in chip.layers[2:]:
-        reach = 0.36 * field_um * 1000
+        drawn = list(made[layer.name])
         near = [
-            box
-            for box in made[layer.name]
-            if all(abs((box[a] + box[a + 2]) / 2 - centre_um[a] * 1000) < reach for a in (0, 1))
+            box for box in drawn if all(low < 1000 * m < high for m, (low, high) in zip(middle(box), inside))
         ]
         if len(near) < 8:
             continue
         box = near[int(random.integers(len(near)))]
         made[layer.name].remove(box)
-        at = [(box[0] + box[2]) / 2000, (box[1] + box[3]) / 2000]
+        at = middle(box)
         long = 0 if box[2] - box[0] > box[3] - box[1] else 1
-        length, width = box[long + 2] - box[long], box[3 - long] - box[1 - long]
+        length, thick = box[long + 2] - box[long], box[3 - long] - box[1 - long]
         kind = "missing-via" if layer.role == "via" else "missing-shape"
-        if layer.role == "conductor" and length > 5 * width:
-            kind, gap = "open", 1.5 * width
+        if layer.role == "conductor" and length > 5 * thick:
+            kind, gap = "open", 1.5 * thick
             at[long] = (box[long] + length * random.uniform(0.3, 0.7)) / 1000
             low, high = list(box), list(box)
             low[long + 2], high[long] = int(at[long] * 1000 - gap / 2), int(at[long] * 1000 + gap / 2)
             made[layer.name] += [tuple(low), tuple(high)]
         faults.append({"kind": kind, "layer": layer.name, "at_um": at})
+        if not hard or layer.role != "conductor":
+            continue
+        for kind, boxes in (("bridge", bridges(near, width)), ("extra-shape", [extra(drawn, inside, width, random)])):
+            boxes = [b for b in boxes if b and apart(layer.name, middle(b))]
+            if boxes:
+                new = boxes[int(random.integers(len(boxes)))]
+                made[layer.name].append(new)
+                faults.append({"kind": kind, "layer": layer.name, "at_um": middle(new)})
+    if hard:
+        around = [(c * 1000 - 0.75 * field_um * 1000, c * 1000 + 0.75 * field_um * 1000) for c in centre_um]
+        for layer in [one for one in chip.layers if one.role == "conductor"][-3:]:
+            made[layer.name] += fill(made[layer.name], around, width * (2 if layer is chip.layers[-1] else 1))
     return made, faults
 
 
@@ -81,8 +107,26 @@ def coverage(boxes, corner_um, pixel_um: float, pixels: int) -> np.ndarray:
     return ndimage.gaussian_filter(out, 0.6)
 
 
+def bends(u, v, voxels: float, random) -> list[np.ndarray]:
+    """
+    Smooth displacements in x, y and height over the field, in voxels, at most `voxels` in the plane and a quarter of it
+    in height; without shift, turn or scale, which belong to the map.
+    """
+    fields = []
+    for share in (1, 1, 0.25):
+        waves = sum(
+            random.normal() * np.cos(np.pi * (a * u + b * v) + random.uniform(0, 2 * np.pi))
+            for a, b in ((1, 0), (0, 1), (1, 1), (2, 1), (1, 2))
+        )
+        # What an affine map takes up is taken out.
+        terms = np.stack([np.ones_like(u).ravel(), u.ravel(), v.ravel()], axis=1)
+        waves = waves.ravel() - terms @ np.linalg.lstsq(terms, waves.ravel(), rcond=None)[0]
+        fields.append((share * voxels * waves / np.abs(waves).max()).reshape(u.shape))
+    return fields
+
+
 def image(chip: Chip, made: dict, spans: list, to_die: np.ndarray, size, voxel_um: float, field_um: float, o, random):
-    """Volume [slice, row, column] as unsigned 16-bit greys, and whether it is inverted."""
+    """Volume [slice, row, column] as unsigned 16-bit greys, whether it is inverted, and the bending at 9 x 9 places."""
     columns, rows, slices = size
     extent = 1.5 * field_um
     pixels = int(extent / voxel_um)
@@ -91,9 +135,10 @@ def image(chip: Chip, made: dict, spans: list, to_die: np.ndarray, size, voxel_u
     masks = [coverage(made[layer.name], corner, voxel_um, pixels) for layer in chip.layers]
     top = spans[-1][1]
     j, i = np.mgrid[0:rows, 0:columns]
+    bend = bends(i / columns, j / rows, o.warp, random)
     volume = np.empty((slices, rows, columns), np.float32)
     for k in range(slices):
-        x, y, z = (m[0] * i + m[1] * j + m[2] * k + m[3] for m in to_die)
+        x, y, z = (m[0] * i + m[1] * j + m[2] * k + m[3] + b * voxel_um for m, b in zip(to_die, bend))
         grey = np.where(z < 0, SILICON, np.where(z > top + 0.12, AIR, OXIDE)).astype(np.float32)
         at = [(y - corner[1]) / voxel_um - 0.5, (x - corner[0]) / voxel_um - 0.5]
         for layer, (low, high), mask in zip(chip.layers, spans, masks):
@@ -121,8 +166,12 @@ def image(chip: Chip, made: dict, spans: list, to_die: np.ndarray, size, voxel_u
     inverted = bool(random.random() < 0.3)
     if inverted:
         volume = -volume
+    for k in np.flatnonzero(random.random(slices) < o.broken):
+        # Reconstructions lose slices: one comes twice, or one is nothing but noise.
+        volume[k] = volume[k - 1] if k > 0 and random.random() < 0.5 else noise[k] * (contrast / noise.std())
     low, high = np.percentile(volume, [0.1, 99.9])
     greys = np.clip((volume - low) / (high - low), -0.2, 1.3) * 30000 + 12000
     if random.random() < 0.5:
         greys[:, (i - (columns - 1) / 2) ** 2 + (j - (rows - 1) / 2) ** 2 > (columns / 2) ** 2] = 0
-    return greys.astype("<u2"), inverted
+    places = np.ix_(np.linspace(0, rows - 1, 9).round().astype(int), np.linspace(0, columns - 1, 9).round().astype(int))
+    return greys.astype("<u2"), inverted, [b[places].tolist() for b in bend]

@@ -20,6 +20,9 @@ parser.add_argument("--per", type=float, default=5, help="voxels in the smallest
 parser.add_argument("--cnr", type=float, default=4)
 parser.add_argument("--blur", type=float, default=0.8, help="standard deviation, voxels")
 parser.add_argument("--cone", type=float, default=30, help="half angle of the missing cone, degrees; 0 for none")
+parser.add_argument("--warp", type=float, default=0, help="largest bending in the plane, voxels")
+parser.add_argument("--broken", type=float, default=0, help="share of slices that are lost")
+parser.add_argument("--hard", action="store_true", help="fill, bridges and pieces of metal besides")
 parser.add_argument("--straight", action="store_true", help="not turned in the plane")
 o = parser.parse_args()
 
@@ -32,13 +35,13 @@ for layer in chip.layers:
     spans.append((height, height + thickness))
     height += thickness
 centre = random.uniform(0.8 * field_um, DIE_UM - 0.8 * field_um, 2)
-made, faults = plant_faults(chip, centre, field_um, random)
+made, faults = plant_faults(chip, centre, field_um, random, o.hard)
 if o.kind != "faults":
     made, faults = {layer.name: layer.boxes for layer in chip.layers}, []
 size = [int(field_um / voxel_um)] * 2 + [int((height + 0.3) / voxel_um)]
 order, seen = str(random.choice(["top-first", "bottom-first"])), str(random.choice(["front", "back"]))
 to_die = voxel_to_die(size, voxel_um, [*centre, height / 2], order, seen, random, not o.straight)
-greys, inverted = image(chip, made, spans, to_die, size, voxel_um, field_um, o, random)
+greys, inverted, bend = image(chip, made, spans, to_die, size, voxel_um, field_um, o, random)
 
 os.makedirs(o.folder)
 greys.tofile(f"{o.folder}/scan.raw")
@@ -63,6 +66,7 @@ truth = {
     "order": order,
     "seen_from": seen,
     "inverted": inverted,
+    "bend_voxels": bend,
     "copper": chip.copper,
     "layers": [{"name": l.name, "bottom_um": s[0], "top_um": s[1]} for l, s in zip(chip.layers, spans)],
     "faults": faults,

@@ -1,8 +1,11 @@
 /** Holds what a build says of an outside campaign against the truth beside it. Lengths in voxels unless named. */
-import { readFileSync } from 'node:fs';
+import { existsSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
+import type { Warp } from '../../../shared/artefacts/placement.ts';
+import { displacementAt } from '../../../shared/warp.ts';
 
 type Rows = readonly (readonly number[])[];
+type Found = { readonly voxel_to_die_um: Rows; readonly warp: Warp | null };
 
 interface Truth {
   readonly voxel_to_die_um: Rows;
@@ -10,6 +13,8 @@ interface Truth {
   readonly voxel_um: number;
   readonly order: string;
   readonly seen_from: string;
+  /** Along x, y and height, voxels, at 9 x 9 places from row 0 and column 0 on. */
+  readonly bend_voxels: readonly Rows[];
   readonly layers: readonly { name: string; bottom_um: number; top_um: number }[];
   readonly faults: readonly { kind: string; layer: string; at_um: [number, number] }[];
 }
@@ -38,9 +43,11 @@ export function scoreCampaign(made: string): Score {
   const truth: Truth = json('truth.json');
   const data = join('folio', 'data', 's');
   const placement = json(data, 'placement.json');
-  const planeVoxels =
-    placement.verdict === 'unplaced' ? null : farthest(truth, placement.voxel_to_die_um as Rows);
-  const { findings, judged_area_um2: judged } = json(data, 'findings.json');
+  const planeVoxels = placement.verdict === 'unplaced' ? null : farthest(truth, placement);
+  // Where nothing was placed, nothing is compared.
+  const { findings, judged_area_um2: judged } = existsSync(join(made, data, 'findings.json'))
+    ? json(data, 'findings.json')
+    : { findings: [], judged_area_um2: {} };
   const isJudged = (layer: string): boolean => (judged[layer] ?? 0) > 0;
   const hits = new Map<number, string>();
   const falseFindings: string[] = [];
@@ -70,16 +77,30 @@ export function scoreCampaign(made: string): Score {
   };
 }
 
-function farthest(truth: Truth, found: Rows): number {
+function farthest(truth: Truth, found: Found): number {
   let most = 0;
   for (const i of [0.2, 0.5, 0.8])
     for (const j of [0.2, 0.5, 0.8])
       for (const k of [0.2, 0.5, 0.8]) {
         const voxel = [i * truth.size[0], j * truth.size[1], k * truth.size[2]];
-        const [a, b] = [times(found, voxel), times(truth.voxel_to_die_um, voxel)];
+        const a = times(found.voxel_to_die_um, voxel);
+        if (found.warp) for (const [n, d] of displacementAt(found.warp, a[0]!, a[1]!).entries()) a[n]! += d;
+        const b = times(truth.voxel_to_die_um, voxel).map(
+          (value, n) => value + bend(truth.bend_voxels[n]!, i, j) * truth.voxel_um,
+        );
         most = Math.max(most, Math.hypot(a[0]! - b[0]!, a[1]! - b[1]!) / truth.voxel_um);
       }
   return most;
+}
+
+/** Between the places, linearly; at shares of the field across and down. */
+function bend(at: Rows, i: number, j: number): number {
+  const [c, r] = [Math.min(7, Math.floor(8 * i)), Math.min(7, Math.floor(8 * j))];
+  const [a, b] = [8 * i - c, 8 * j - r];
+  return (
+    (at[r]![c]! * (1 - a) + at[r]![c + 1]! * a) * (1 - b) +
+    (at[r + 1]![c]! * (1 - a) + at[r + 1]![c + 1]! * a) * b
+  );
 }
 
 /** Plates whose label is that of the layer which the middle of their slice lies in; those astride a boundary are left out. */

@@ -1,6 +1,6 @@
 /** Automatic placement on small chips made up here, point by point, without any renderer or imaging of the project. */
 import { describe, expect, it } from 'vitest';
-import { type Field, warpOfPowers } from '../../../pipeline/stages/place/automatic/bending.ts';
+import { type Field, warpOf } from '../../../pipeline/stages/place/automatic/bending.ts';
 import { exactDrawing } from '../../../pipeline/stages/place/automatic/die-view.ts';
 import { findTilt } from '../../../pipeline/stages/place/automatic/levelling.ts';
 import { placeAutomatically } from '../../../pipeline/stages/place/automatic/place-automatic.ts';
@@ -249,7 +249,7 @@ describe('settling', { timeout: 120_000 }, () => {
     const chip = randomChip(1);
     const field: Field = { x: POSE.x, y: POSE.y, half: 5 };
     // A voxel and a half at the border along x, as the square of y, and less of the cube of x.
-    const bending = warpOfPowers([0, 0, -0.15, 0.05, 0, 0, 0], [0, 0.1, 0, 0, 0, 0, 0], field);
+    const bending = warpOf((u, v) => [-0.15 * v * v + 0.05 * u ** 3, 0.1 * u * v], field);
     const settled = (scan: WorkVolume) =>
       settle({
         ...{ work: scan, workToDie: mapOf(POSE), warp: bending, sign: 1, field, pause: async () => {} },

@@ -2,8 +2,9 @@
 import type { Warp } from '../../../../shared/artefacts/placement.ts';
 import type { Cell } from './patches.ts';
 import { type RobustFit, type Row, robustFit } from './robust-fit.ts';
+import { SOFT_REACH, type SoftField, softField } from './soft-field.ts';
 
-/** Where the field lies: middle and half of its longer side, micrometres. */
+/** Where the field lies: its middle, and how far it reaches along x or y, micrometres. */
 export interface Field {
   readonly x: number;
   readonly y: number;
@@ -21,9 +22,7 @@ export const POWERS: readonly (readonly [number, number])[] = [
   [0, 3],
 ];
 /** Points of the warp's grid, across and down. */
-const POINTS = 13;
-/** The grid reaches this far beyond the field, so that its border is never met inside. */
-const REACH = 1.3;
+const POINTS = 25;
 /** A bending is kept where cells that had no part in fitting it lie this much nearer: share of their squares. */
 const LEAST_GAIN = 0.12;
 /** Fewer cells than this fix no bending. */
@@ -59,8 +58,13 @@ export function findBending(cells: readonly Cell[], field: Field, zUm: number): 
   }
   const gain = 1 - bent / plain;
   if (!(gain > LEAST_GAIN)) return null;
-  const all = fitCells(known, field, zUm, true);
-  return all && { warp: warpOf(all, field), gain };
+  const soft = softField(
+    known.map((cell) => ({
+      ...{ u: (cell.xUm - field.x) / field.half, v: (cell.yUm - field.y) / field.half },
+      ...{ shift: cell.shiftUm!, weight: [cell.sureness[0], cell.sureness[2]] as const, group: cell.zUm },
+    })),
+  );
+  return soft && { warp: warpOf(soft, field), gain };
 }
 
 const side = (cell: Cell, field: Field): number =>
@@ -124,41 +128,20 @@ function squares(
   return left.reduce((sum, v) => sum + Math.min(v, most), 0);
 }
 
-/** Only the powers: the linear part belongs to the map. */
-function warpOf({ solution }: RobustFit, field: Field): Warp {
-  const count = 4 + POWERS.length;
-  return warpOfPowers(solution.slice(4, count), solution.slice(count + 4), field);
-}
-
-/** @param x coefficients of the powers: how far the picture lies too far along x, micrometres; y likewise */
-export function warpOfPowers(x: readonly number[], y: readonly number[], field: Field): Warp {
-  const reach = REACH * field.half;
-  const step = (2 * reach) / (POINTS - 1);
-  const dx: number[] = [];
-  const dy: number[] = [];
-  for (let row = 0; row < POINTS; row++) {
-    for (let column = 0; column < POINTS; column++) {
-      const u = clamp(-REACH + (2 * REACH * column) / (POINTS - 1));
-      const v = clamp(-REACH + (2 * REACH * row) / (POINTS - 1));
-      const value = (of: readonly number[]): number =>
-        POWERS.reduce((sum, [a, b], n) => sum + of[n]! * u ** a * v ** b, 0);
-      // The picture lies too far by the fitted amount.
-      dx.push(-value(x));
-      dy.push(-value(y));
-    }
-  }
+/** The warp that takes a field back: the picture lies too far by what the field says. */
+export function warpOf(soft: SoftField, field: Field): Warp {
+  const reach = SOFT_REACH * field.half;
+  const across = Array.from({ length: POINTS }, (_, n) => SOFT_REACH * ((2 * n) / (POINTS - 1) - 1));
+  const values = across.flatMap((v) => across.map((u) => soft(u, v)));
   return {
     origin_um: [field.x - reach, field.y - reach],
-    step_um: step,
+    step_um: (2 * reach) / (POINTS - 1),
     shape: [POINTS, POINTS],
-    dx_um: dx,
-    dy_um: dy,
-    dz_um: dx.map(() => 0),
+    dx_um: values.map(([dx]) => -dx),
+    dy_um: values.map(([, dy]) => -dy),
+    dz_um: values.map(() => 0),
   };
 }
-
-/** Powers run away outside the field. */
-const clamp = (value: number): number => Math.min(1.1, Math.max(-1.1, value));
 
 /** Both displacements one after the other, near enough while they are slow. */
 export function addWarps(a: Warp | null, b: Warp): Warp {

@@ -36,7 +36,21 @@ export interface Patch {
 export function patchesOf(view: DieView): Patch[] {
   const { width, height, pixel } = view.grid.frame;
   const small = Math.min(width, height);
-  const side = Math.min(Math.max(LEAST_PX, Math.round(PATCH_UM / pixel), Math.round(small / 12)), small);
+  return patchesWith(
+    view,
+    Math.min(Math.max(LEAST_PX, Math.round(PATCH_UM / pixel), Math.round(small / 12)), small),
+  );
+}
+
+/** As small as patches may be and as many: how a field bends is told by where they lie, not by how sure each is. */
+export function finePatches(view: DieView): Patch[] {
+  const { width, height } = view.grid.frame;
+  const small = Math.min(width, height);
+  return patchesWith(view, Math.min(Math.max(LEAST_PX, Math.round(small / 16)), small));
+}
+
+function patchesWith(view: DieView, side: number): Patch[] {
+  const { width, height } = view.grid.frame;
   const columns = Math.floor(width / side);
   const rows = Math.floor(height / side);
   const left = Math.floor((width - columns * side) / 2);

@@ -101,9 +101,13 @@ export async function refine(
   };
 }
 
+/** The field in the frame of the die: turned by half a right angle it reaches farther than its sides are long. */
 function fieldOf(work: WorkVolume, map: Affine3): Field {
   const [x, y] = middleOf(work, map);
-  return { x, y, half: Math.max(work.nx * work.voxelUm[0], work.ny * work.voxelUm[1]) / 2 };
+  const corners = [0, work.nx - 1].flatMap((i) =>
+    [0, work.ny - 1].map((j) => apply3(map, [i, j, (work.nz - 1) / 2])),
+  );
+  return { x, y, half: Math.max(...corners.map((at) => Math.max(Math.abs(at[0] - x), Math.abs(at[1] - y)))) };
 }
 
 const middleOf = (work: WorkVolume, map: Affine3): readonly [number, number, number] =>

@@ -5,7 +5,7 @@
  */
 import { blurPlane } from '../../../../kernels/gaussian-plane.ts';
 import type { DieView } from '../die-view.ts';
-import { patchesOf } from '../patches.ts';
+import { type Patch, patchesOf } from '../patches.ts';
 
 export interface LayerCell {
   /** Index into the layers of the view. */
@@ -30,10 +30,13 @@ const FLAT = 1e-3;
 /** Sums of products of [1, drawing, slope x, slope y, scan]. */
 const TERMS = 5;
 
-export function measureLayerShifts(view: DieView, sign: number): LayerCell[] {
+export function measureLayerShifts(
+  view: DieView,
+  sign: number,
+  patches: readonly Patch[] = patchesOf(view),
+): LayerCell[] {
   const { frame } = view.grid;
   const { width, height, pixel } = frame;
-  const patches = patchesOf(view);
   const middle = ((patches[0]?.side ?? 1) - 1) / 2;
   const sums = new Float64Array(TERMS * TERMS);
   const cells: LayerCell[] = [];

@@ -22,8 +22,8 @@ export interface PlaneInput {
 export interface PlaneFit {
   /** Linear part in x and y, micrometres per micrometre: [xx, xy, yx, yy]. */
   readonly linear: readonly [number, number, number, number];
-  /** Coefficients of the powers along x and y, micrometres; null for a field that is not bent. */
-  readonly powers: { readonly x: readonly number[]; readonly y: readonly number[] } | null;
+  /** Whether powers took part. */
+  readonly bent: boolean;
   /** Wald's statistic of all powers together: about their number where the field is not bent; 0 where none were fitted. */
   readonly bending: number;
   /** Offset of every layer that shows: where its picture lies in the middle of the field. */
@@ -65,7 +65,7 @@ export function fitPlane(input: PlaneInput): PlaneFit | null {
     linear: [solution[at]!, solution[at + 1]!, solution[own + at]!, solution[own + at + 1]!].map(
       (v) => v / input.half,
     ) as [number, number, number, number],
-    powers: bent ? { x: solution.slice(at + 2, own), y: solution.slice(own + at + 2, 2 * own) } : null,
+    bent,
     bending: bent ? waldOf(solution, covariance, [at + 2, own + at + 2]) : 0,
     layers: shown.map((layer, n) => ({
       zUm: zUm[layer]!,

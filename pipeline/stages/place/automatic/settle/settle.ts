@@ -2,8 +2,10 @@
 import { type Affine3, apply3, compose3 } from '../../../../../shared/affine.ts';
 import type { Warp } from '../../../../../shared/artefacts/placement.ts';
 import { displacementAt } from '../../../../../shared/warp.ts';
-import { addWarps, type Field, warpOfPowers } from '../bending.ts';
+import { addWarps, type Field, warpOf } from '../bending.ts';
 import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from '../die-view.ts';
+import { finePatches } from '../patches.ts';
+import { softField } from '../soft-field.ts';
 import type { WorkVolume } from '../work-volume.ts';
 import { type DepthFit, fitDepth } from './depth-fit.ts';
 import { measureLayerDepths } from './layer-depths.ts';
@@ -33,6 +35,8 @@ export interface Settled {
 }
 
 const ROUNDS = 3;
+/** A bent field is taken back from its middle outward, a few pixels in each round. */
+const BENT_ROUNDS = 6;
 /** Wald's statistic of fourteen powers above which a field is taken as bent; 36 would be one chance in a thousand. */
 const LEAST_BENDING = 60;
 /** Expected misalignment of one layer, one standard deviation. Common practice, no source: some tens of nanometres at most. */
@@ -49,19 +53,19 @@ export async function settle(input: SettleInput): Promise<Settled | null> {
 }
 
 async function settleWith(input: SettleInput): Promise<(Settled & { readonly bending: number }) | null> {
-  const { work, drawing, field } = input;
+  const { work, drawing } = input;
   let map = input.workToDie;
   let warp = input.warp;
   let grid: DieGrid = dieGrid(work, map, drawing);
   let last: { plane: PlaneFit; through: ThroughLayers; depth: DepthFit } | null = null;
-  for (let round = 0; round < ROUNDS; round++) {
+  for (let round = 0; round < (warp ? BENT_ROUNDS : ROUNDS); round++) {
     await input.pause();
     const view = dieView(work, map, grid, warp);
     const step = stepOf(view, map, warp !== null, input);
     if (!step) return null;
     last = step;
     const { plane, through, depth } = step;
-    if (plane.powers) warp = addWarps(warp, warpOfPowers(plane.powers.x, plane.powers.y, field));
+    if (plane.bent) warp = bendFurther(warp, view, input);
     map = compose3(correctionOf(plane, through, depth, middleOf(work, map)), map);
     if (round === 0) grid = dieGrid(work, map, drawing);
   }
@@ -73,6 +77,18 @@ async function settleWith(input: SettleInput): Promise<(Settled & { readonly ben
     uncertaintyUm: { x: last.through.sdUm[0], y: last.through.sdUm[1], z: last.depth.sdUm },
     view,
   };
+}
+
+/** The warp with what all layers, each with an offset of its own, still say of a bending. */
+function bendFurther(warp: Warp | null, view: DieView, { sign, field }: SettleInput): Warp | null {
+  const soft = softField(
+    measureLayerShifts(view, sign, finePatches(view)).map((cell) => ({
+      ...{ u: (cell.xUm - field.x) / field.half, v: (cell.yUm - field.y) / field.half },
+      ...{ shift: cell.shiftUm, group: cell.layer },
+      weight: [cell.precision[0], cell.precision[2]] as const,
+    })),
+  );
+  return soft ? addWarps(warp, warpOf(soft, field)) : warp;
 }
 
 /** Wald's statistic of the whole bending: of the shifts as they would be without it. */
