@@ -1,7 +1,8 @@
-/** One cheap pass over a volume: grey statistics from a few rows of every slice, and slices without structure. */
+/** One cheap pass over a volume: grey statistics from a few rows of every slice, and slices that are none. */
 import type { VolumeSource } from '../../formats/volume.ts';
 import { meanAndDeviation, percentile } from '../../kernels/statistics.ts';
 import type { FieldOfView } from './field-of-view.ts';
+import { type SliceSamples, wildSlices } from './wild-slices.ts';
 
 export interface GreySample {
   /** Sampled values inside the field of view, ascending. */
@@ -20,6 +21,8 @@ const WINDOW_SHARE = 0.001;
 const FLAT_SHARE = 0.02;
 /** Where more slices than this are flat, the volume is free of noise there, not broken. */
 const MOST_BROKEN = 0.2;
+/** Places of a slice that are held against those of its neighbours. */
+const COMPARED = 4096;
 
 type SliceWindow = { black: number; white: number };
 
@@ -37,36 +40,46 @@ export async function sampleGreys(
   const deviations = new Float64Array(nz);
   const empty = new Set<number>();
   const windows: (SliceWindow | null)[] = [];
+  const samples: (Float32Array | null)[] = [];
+  const every = Math.max(1, Math.floor((BANDS * rows * nx * (1 - field.outside)) / COMPARED));
   for (let k = 0; k < nz; k++) {
     const inField: number[] = [];
+    const places: number[] = [];
+    let place = 0;
     for (let band = 0; band < BANDS; band++) {
       const start = j0 + Math.floor(((j1 - j0 - rows) * band) / (BANDS - 1));
       const values = await source.read({ k: [k, k + 1], j: [start, start + rows] }, signal);
       for (let n = 0; n < values.length; n++) {
         const value = values[n]!;
-        if (Number.isFinite(value) && (!field.mask || field.mask[start * nx + n])) inField.push(value);
+        if (field.mask && !field.mask[start * nx + n]) continue;
+        if (place++ % every === 0) places.push(value);
+        if (Number.isFinite(value)) inField.push(value);
       }
     }
     if (inField.length === 0) {
       empty.add(k);
       windows.push(null);
+      samples.push(null);
     } else {
       deviations[k] = meanAndDeviation(inField).deviation;
       windows.push(extremes(inField));
+      samples.push(Float32Array.from(places));
     }
     for (let n = k % stride; n < inField.length; n += stride) kept.push(inField[n]!);
     onSlice();
   }
-  const brokenSlices = findBroken(deviations, empty);
+  const brokenSlices = findBroken(deviations, empty, samples);
   for (const k of brokenSlices) windows[k] = null;
   return { sorted: Float64Array.from(kept).sort(), brokenSlices, sliceWindows: windows };
 }
 
-function findBroken(deviations: Float64Array, empty: ReadonlySet<number>): number[] {
+function findBroken(deviations: Float64Array, empty: ReadonlySet<number>, samples: SliceSamples): number[] {
   const alive = deviations.filter((deviation) => deviation > 0).sort();
   const least = alive.length > 0 ? FLAT_SHARE * percentile(alive, 0.5) : 0;
   const flat = [...deviations.keys()].filter((k) => !empty.has(k) && deviations[k]! <= least);
-  const broken = flat.length <= MOST_BROKEN * deviations.length ? flat : [];
+  const broken = new Set(flat.length <= MOST_BROKEN * deviations.length ? flat : []);
+  const wild = wildSlices(samples.map((sample, k) => (broken.has(k) ? null : sample)));
+  if (broken.size + wild.length <= MOST_BROKEN * deviations.length) for (const k of wild) broken.add(k);
   return [...empty, ...broken].sort((a, b) => a - b);
 }
 
