@@ -31,6 +31,13 @@ describe('groupFill', () => {
     expect(found).toHaveLength(rows.length);
     expect(found).not.toContain(blob);
   });
+  it('takes what noise made larger for fill on a place of sure rows, and nowhere else', () => {
+    const large = shape(138, 18, 18, 18, 1.05);
+    const astray = shape(123, 33, 18, 18, 1.05);
+    const [found] = fillOf([...rows, large, astray]);
+    expect(found).toContain(large);
+    expect(found).not.toContain(astray);
+  });
   it('takes one whole square for fill on the word of another layer, and nothing that only resembles it', () => {
     const square = shape(63, 77, 15, 15);
     // As much metal as a square of that fill, in a box two pixels longer.
