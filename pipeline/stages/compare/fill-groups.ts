@@ -66,11 +66,11 @@ function groupRows(extra: readonly Difference[], cut: (d: Difference) => boolean
     if (lattice && lattice.on.length >= LEAST_MEMBERS && lattice.on.length >= REGULAR * alike.length) {
       // What lies within a place of the lattice belongs to it too: fill at the edge of the field is cut. Where many lie
       // so, the place says more than a size that noise has made a little larger.
-      const [room, area] = lattice.on.length >= SURE ? [1.5, WIDE] : [1, LOOSE];
+      const [room, larger] = lattice.on.length >= SURE ? [1.5, WIDE] : [1, LOOSE];
       const members = rest.filter(
         (d) =>
           (within(d, lattice.nearest(centreOf(d), 1), seed.size, room) || between(d, lattice, seed.size)) &&
-          (cut(d) || sameArea(d, alike, area)),
+          (cut(d) || sameArea(d, alike, LOOSE, larger)),
       );
       groups.push({ members, sizePx: seed.size, pitchPx: lattice.pitch });
       rest = rest.filter((d) => !members.includes(d));
@@ -128,7 +128,7 @@ function withLone(
   return out;
 }
 
-/** Agreement of sides, pixels and share: on a place of rows with many members; on one of others; off them; with the fill of another layer. */
+/** Agreement of sides, pixels and share: for larger ones on a place of rows with many members; on a place of any rows; off them; with the fill of another layer. */
 const WIDE = [3, 0.3] as const;
 const LOOSE = [1.5, 0.15] as const;
 const CLOSE = [1, 0.08] as const;
@@ -139,10 +139,12 @@ function sameArea(
   d: Difference,
   others: readonly Difference[],
   [px, share]: readonly [number, number],
+  larger: readonly [number, number] = [px, share],
 ): boolean {
   const side = (o: Difference): number => Math.sqrt(o.areaPx * Math.min(o.amplitude, 1.2));
   const usual = median(others.map(side));
-  return Math.abs(side(d) - usual) <= Math.max(px, share * usual);
+  const [most, mostShare] = side(d) > usual ? larger : [px, share];
+  return Math.abs(side(d) - usual) <= Math.max(most, mostShare * usual);
 }
 
 const square = (d: PixelBox): boolean => Math.abs(sides(d)[0] - sides(d)[1]) <= 1;

@@ -34,9 +34,12 @@ describe('groupFill', () => {
   it('takes what noise made larger for fill on a place of sure rows, and nowhere else', () => {
     const large = shape(138, 18, 18, 18, 1.05);
     const astray = shape(123, 33, 18, 18, 1.05);
-    const [found] = fillOf([...rows, large, astray]);
+    // Smaller by a fifth, and on a place of the rows all the same: noise adds to a box, it does not take away.
+    const small = shape(142, 52, 11, 12);
+    const [found] = fillOf([...rows, large, astray, small]);
     expect(found).toContain(large);
     expect(found).not.toContain(astray);
+    expect(found).not.toContain(small);
   });
   it('takes one whole square for fill on the word of another layer, and nothing that only resembles it', () => {
     const square = shape(63, 77, 15, 15);
