@@ -86,6 +86,8 @@ function groupRows(extra: readonly Difference[], cut: (d: Difference) => boolean
 const FULL = 0.85;
 /** Where the size says fill already. */
 const NEARLY_FULL = 0.7;
+/** Wide shapes fade where the cone of directions was not seen; so much is left of them. */
+const FADED = 0.55;
 
 /** Adds single shapes to the fill they are like. */
 function withLone(
@@ -101,22 +103,33 @@ function withLone(
     else out.push({ members: [d], sizePx, pitchPx });
   };
   const left: Difference[] = [];
+  const faded: Difference[] = [];
   for (const d of rest) {
-    if (d.amplitude < NEARLY_FULL) continue;
+    if (d.amplitude < FADED) continue;
     const whole = !cut(d);
+    if (d.amplitude < NEARLY_FULL) {
+      if (whole) faded.push(d);
+      continue;
+    }
     const like =
       own.find((g) => likeSize(d, g.sizePx, !whole) && (!whole || sameArea(d, g.members, CLOSE))) ??
       // On the word of another layer only what is whole and as large to the pixel.
       kinds.find((g) => whole && sameSides(d, g.sizePx) && sameArea(d, g.members, EXACT));
     if (like) put(d, like.sizePx, like.pitchPx);
     else if (d.amplitude >= (cut(d) ? NEARLY_FULL : FULL)) left.push(d);
+    else faded.push(d);
   }
   // Two of one size in one row or one column are no accident of two blobs.
   const alike = (a: Difference, b: Difference): boolean =>
     a !== b && square(a) && !cut(a) && likeSize(b, sides(a), cut(b)) && inLine(a, b);
-  const pairs = left.filter((d) => left.some((o) => alike(o, d) || alike(d, o)));
+  // Of faded ones, only what is as large to the pixel.
+  const twins = (a: Difference, b: Difference): boolean =>
+    (left.includes(a) && left.includes(b) ? alike(a, b) || alike(b, a) : alike(a, b)) &&
+    (!(faded.includes(a) || faded.includes(b)) || sameSides(b, sides(a)));
+  const all = [...left, ...faded];
+  const pairs = all.filter((d) => all.some((o) => twins(o, d)));
   for (const d of pairs) {
-    const other = pairs.find((o) => alike(o, d) || alike(d, o))!;
+    const other = pairs.find((o) => twins(o, d))!;
     const [p, q] = [centreOf(d), centreOf(other)];
     const step = Math.max(Math.abs(p[0] - q[0]), Math.abs(p[1] - q[1]));
     put(d, sides(cut(d) ? other : d), [step, step]);

@@ -41,6 +41,12 @@ describe('groupFill', () => {
     expect(found).not.toContain(astray);
     expect(found).not.toContain(small);
   });
+  it('takes wide squares that a missing cone has faded for fill where they stand in line, and not one by itself', () => {
+    const faded = [shape(30, 60, 30, 30, 0.66), shape(30, 140, 31, 30, 0.68), shape(110, 140, 30, 30, 0.66)];
+    const alone = shape(140, 20, 24, 24, 0.66);
+    const [found] = fillOf([...faded, alone]);
+    expect(new Set(found)).toEqual(new Set(faded));
+  });
   it('takes one whole square for fill on the word of another layer, and nothing that only resembles it', () => {
     const square = shape(63, 77, 15, 15);
     // As much metal as a square of that fill, in a box two pixels longer.
