@@ -23,7 +23,11 @@ export function describePublic(
       'drawing',
       drawn.length > 0 ? `shapes and labels of ${[...new Set(drawn)].join(' ')} inside the scans` : 'none',
     );
-    say('cell names', `of ${source.layout.cells.size - withheld.cells.size} cells, where they lie in a scan`);
+    const cells = source.layout.cells.size - withheld.cells.size;
+    say(
+      'cell names',
+      `of ${cells} ${cells === 1 ? 'cell, where it lies' : 'cells, where they lie'} in a scan`,
+    );
     say('layout file', `its name, size and checksum; not the file itself`);
   }
   say('record', 'title, creators, acquisition, names of input files, lessons, reviews');

@@ -14,7 +14,7 @@ export function describeLayout(layout: LoadedLayout, process: Process | null): E
     heading(`Layout ${layout.file}`),
     row(
       'format',
-      `${layout.layout.format.toUpperCase()}, ${formatBytes(layout.bytes)}, ${counted(layout.layout.cells.size)} cells, top ${layout.top}`,
+      `${layout.layout.format.toUpperCase()}, ${formatBytes(layout.bytes)}, ${counted(layout.layout.cells.size)} ${layout.layout.cells.size === 1 ? 'cell' : 'cells'}, top ${layout.top}`,
     ),
     row(
       'extent',
