@@ -124,8 +124,7 @@ function withLone(
     a !== b && square(a) && !cut(a) && likeSize(b, sides(a), cut(b)) && inLine(a, b);
   // Of faded ones, only what is as large to the pixel.
   const twins = (a: Difference, b: Difference): boolean =>
-    (left.includes(a) && left.includes(b) ? alike(a, b) || alike(b, a) : alike(a, b)) &&
-    (!(faded.includes(a) || faded.includes(b)) || sameSides(b, sides(a)));
+    (alike(a, b) || alike(b, a)) && ((left.includes(a) && left.includes(b)) || sameSides(b, sides(a)));
   const all = [...left, ...faded];
   const pairs = all.filter((d) => all.some((o) => twins(o, d)));
   for (const d of pairs) {

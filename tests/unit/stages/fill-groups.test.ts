@@ -46,6 +46,9 @@ describe('groupFill', () => {
     const alone = shape(140, 20, 24, 24, 0.66);
     const [found] = fillOf([...faded, alone]);
     expect(new Set(found)).toEqual(new Set(faded));
+    // Noise has made one of the two a little longer than wide.
+    const uneven = [shape(30, 60, 30, 30, 0.66), shape(30, 140, 31, 29, 0.66)];
+    expect(new Set(fillOf(uneven)[0])).toEqual(new Set(uneven));
   });
   it('takes one whole square for fill on the word of another layer, and nothing that only resembles it', () => {
     const square = shape(63, 77, 15, 15);

@@ -23,6 +23,14 @@ export interface RobustFit {
 const TUKEY = 4.685;
 const ROUNDS = 12;
 
+/**
+ * Tukey's weights: how much each residual still counts.
+ * @param scaled sizes of the residuals, each by its own uncertainty
+ * @param scale robust standard deviation of them
+ */
+export const tukeyWeights = (scaled: readonly number[], scale: number): number[] =>
+  scaled.map((r) => (r < TUKEY * scale ? (1 - (r / (TUKEY * scale)) ** 2) ** 2 : 0));
+
 /** @returns null where the rows do not fix the unknowns */
 export function robustFit(
   rows: readonly Row[],
@@ -59,7 +67,7 @@ export function robustFit(
     );
     const scaled = rows.map(({ weight }, n) => Math.abs(residuals[n]!) * Math.sqrt(weight));
     const scale = median(scaled.filter((_, n) => rows[n]!.weight > 0)) / 0.6745 || 1e-12;
-    kept = scaled.map((r) => (r < TUKEY * scale ? (1 - (r / (TUKEY * scale)) ** 2) ** 2 : 0));
+    kept = tukeyWeights(scaled, scale);
   }
   if (!inverse) return null;
   let squares = 0;

@@ -6,6 +6,7 @@
  */
 import { solveSymmetric } from '../../../kernels/least-squares.ts';
 import { median } from '../../../kernels/statistics.ts';
+import { tukeyWeights } from './robust-fit.ts';
 
 /** What one patch of one layer says. */
 export interface Pull {
@@ -32,8 +33,8 @@ const COUNT = SIDE * SIDE;
 const STIFFNESS = [0.01, 0.1, 1, 10, 100, 1000] as const;
 /** Squares of the chequerboard that is fitted in halves. */
 const BOARD = 1 / 3;
-/** Tukey's constant. @source Holland and Welsch, Comm. Stat. A6, 813 (1977). */
-const TUKEY = 4.685;
+/** Fewer pulls than this fix no field. */
+const LEAST_PULLS = 24;
 const ROUNDS = 8;
 /** Rounds while a stiffness is tried. */
 const TRIAL_ROUNDS = 3;
@@ -51,7 +52,7 @@ export function softField(pulls: readonly Pull[]): SoftField | null {
 
 function fitAxis(pulls: readonly Pull[], axis: 0 | 1): Float64Array | null {
   const heard = pulls.filter((pull) => pull.weight[axis] > 0);
-  if (heard.length < 24) return null;
+  if (heard.length < LEAST_PULLS) return null;
   const half = (pull: Pull): number => (Math.floor(pull.u / BOARD) + Math.floor(pull.v / BOARD)) & 1;
   let best: { stiffness: number; squares: number } | null = null;
   for (const stiffness of STIFFNESS) {
@@ -125,7 +126,7 @@ function spline(pulls: readonly Pull[], axis: 0 | 1, stiffness: number, rounds: 
       return Math.sqrt(pulls[n]!.weight[axis]) * Math.abs(left);
     });
     const scale = median(scaled) / 0.6745 || 1e-12;
-    kept = scaled.map((r) => (r < TUKEY * scale ? (1 - (r / (TUKEY * scale)) ** 2) ** 2 : 0));
+    kept = tukeyWeights(scaled, scale);
   }
   return {
     coefficients: solution.slice(0, COUNT),
