@@ -19,7 +19,9 @@ export function greyPicture(
   for (let n = 0; n < values.length; n++) {
     const value = values[n]!;
     const hasData = !Number.isNaN(value);
-    const grey = hasData ? Math.min(255, Math.max(0, Math.round((value - black) * scale))) : 128;
+    const level = (value - black) * scale;
+    // Half up, as everywhere.
+    const grey = hasData ? (level <= 0 ? 0 : level >= 255 ? 255 : (level + 0.5) | 0) : 128;
     if (transparent) {
       bytes[2 * n] = grey;
       bytes[2 * n + 1] = hasData ? 255 : 0;
