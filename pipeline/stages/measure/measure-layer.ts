@@ -28,8 +28,8 @@ export interface LayerContext {
   readonly neighbours: readonly DrawnShapes[];
   /** Standard uncertainty of the placement at the height of the layer. */
   readonly placementUm: { readonly x: number; readonly y: number } | null;
-  /** The via layers next to this one: what is drawn, and their contrast without its sign, 0 where none was seen. */
-  readonly plugs: readonly { readonly shapes: DrawnShapes; readonly contrast: number }[];
+  /** The via layers next to this one: what is drawn, and their contrast without its sign, null where it was not told. */
+  readonly plugs: readonly { readonly shapes: DrawnShapes; readonly contrast: number | null }[];
   readonly seed: number;
 }
 
@@ -115,14 +115,16 @@ function withLines(input: LayerInput, context: LayerContext, bare: MeasuredLayer
     );
   const optics: LayerOptics = { blur, noise: input.noise, shiftPx: look.shiftPx };
   const sign = Math.sign(look.contrast);
-  const strongest = Math.max(0, ...context.plugs.map((plug) => plug.contrast));
-  const plugContrast = Math.min(MOST_PLUG_CONTRAST, strongest / Math.abs(look.contrast));
-  const yields = input.sites.map((site, n) => fitSite(input.profiles[n]!, site, optics));
-  const plugged = (site: Site) => isPlugged(site, context);
+  const plugContrast = strongestPlug(context, Math.abs(look.contrast));
+  const all = input.sites.map((site, n) => fitSite(input.profiles[n]!, site, optics));
+  const hidden = new Set(plugContrast > HIDES ? all.filter(({ site }) => hasVia(site, context, 0)) : []);
+  const yields = all.filter((one) => !hidden.has(one));
+  const plugged = (site: Site) => hasVia(site, context, HALO * blur.sdPx);
   const lines = measureLines(yields, {
     ...{ scale, sign, blurPx: blur.sdPx, plugContrast, plugged },
     overlaid: (site) => runsAlong(site, context),
   });
+  const covered = hiddenSizes([...hidden], yields, scale.pixelUm, plugContrast);
   const rough = layerRoughness(input, optics, grid, context.seed);
   return {
     ...bare,
@@ -132,7 +134,12 @@ function withLines(input: LayerInput, context: LayerContext, bare: MeasuredLayer
       width: lines.widths[0] ?? null,
       space: lines.spaces[0] ?? null,
       pitch: lines.pitches[0] ?? null,
-      ...{ widths: lines.widths, spaces: lines.spaces, pitches: lines.pitches, refused: lines.refused },
+      ...{
+        widths: lines.widths,
+        spaces: lines.spaces,
+        pitches: lines.pitches,
+        refused: [...lines.refused, ...covered],
+      },
       edges: edgePlacement(yields, sign, scale, context.placementUm, {
         contrast: plugContrast,
         near: plugged,
@@ -190,15 +197,25 @@ function runsAlong(site: Site, { neighbours, grid, blur }: LayerContext): boolea
 
 /** Reach of the halo of a via, in standard deviations of the blur beyond the via itself. */
 const HALO = 6;
+/** Vias so many times as strong as a layer hide its edges where they stand on them: what is seen there is the via. */
+const HIDES = 2;
 
-/** Whether a via of the layer below or above stands near the edges of the site. */
-function isPlugged(site: Site, { plugs, grid, blur }: LayerContext): boolean {
+/** Contrast of the strongest via layer next to this one over its own; one that could not be told may be any. */
+function strongestPlug({ plugs }: LayerContext, own: number): number {
+  const drawn = plugs.filter(({ shapes }) => shapes.polygons.length > 0);
+  const ratios = drawn.map(({ contrast }) => (contrast === null ? MOST_PLUG_CONTRAST : contrast / own));
+  return Math.min(MOST_PLUG_CONTRAST, Math.max(0, ...ratios));
+}
+
+/** Whether a via of the layer below or above stands within reach of the edges that a site measures. */
+function hasVia(site: Site, { plugs, grid }: LayerContext, reachPx: number): boolean {
   const px = grid.pixel_um;
   const [ux, uy] = site.direction;
   const [from, to] = site.drawnPx[site.own]!;
-  const reach = HALO * blur.sdPx;
-  const [near, far] = [from - reach, (isLine(site) ? to : from) + reach];
-  const across = PROFILE_LINES / 2 + reach;
+  // The space after a line, too, has its edges on this path.
+  const last = site.drawnPx[site.own + 1]?.[0] ?? to;
+  const [near, far] = [from - reachPx, (isLine(site) ? last : from) + reachPx];
+  const across = PROFILE_LINES / 2 + reachPx;
   const corners = [near, far].flatMap((a) =>
     [-across, across].map((b) => [
       site.startUm[0] + (ux * a - uy * b) * px,
@@ -207,5 +224,24 @@ function isPlugged(site: Site, { plugs, grid, blur }: LayerContext): boolean {
   );
   const [xs, ys] = [corners.map((c) => c[0]!), corners.map((c) => c[1]!)];
   const box = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)] as const;
-  return plugs.some(({ shapes, contrast }) => contrast > 0 && shapes.near(...box).length > 0);
+  return plugs.some(({ shapes }) => shapes.near(...box).length > 0);
+}
+
+/** Drawn widths of which every profile has a via on it. */
+function hiddenSizes(
+  hidden: readonly SiteYield[],
+  seen: readonly SiteYield[],
+  pixelUm: number,
+  plugContrast: number,
+): LayerMeasurements['refused'] {
+  const keyOf = ({ drawnWidthPx }: SiteYield): number => Math.round(drawnWidthPx * pixelUm * 1000);
+  const left = new Set(seen.map(keyOf));
+  const lost = new Map<number, number>();
+  for (const one of hidden)
+    if (!left.has(keyOf(one)) && Number.isFinite(one.drawnWidthPx))
+      lost.set(keyOf(one), (lost.get(keyOf(one)) ?? 0) + 1);
+  return [...lost].map(([nm, tried]) => ({
+    ...{ what: 'line width', drawn_um: nm / 1000, tried },
+    reason: `vias of the next layer, up to ${plugContrast.toFixed(1)} times as strong, stand on all of its profiles: what is seen there is the vias`,
+  }));
 }

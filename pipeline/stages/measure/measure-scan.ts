@@ -111,10 +111,10 @@ function measureAgainstDrawing(job: MeasureJob, doubts: string[]): MeasuredLayer
       blurFrom: own ? 'edges of this layer' : 'edges of the other layers',
       neighbours: neighboursOf(input, conductors).map((other) => other.shapes),
       placementUm: placementAt(job, middleOf(input)),
-      plugs: vias.map((via) => ({
-        shapes: via.shapes,
-        contrast: Math.abs(measured.get(via)!.contrast?.contrast ?? 0),
-      })),
+      plugs: vias.map((via) => {
+        const { contrast } = measured.get(via)!;
+        return { shapes: via.shapes, contrast: contrast && Math.abs(contrast.contrast) };
+      }),
     });
   };
   // Vias first: how strong they are says how far they shine into the conductors.

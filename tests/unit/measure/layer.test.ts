@@ -37,6 +37,8 @@ interface Scene {
   readonly noise: number;
   /** Vias of a neighbouring layer: boxes in the die frame. */
   readonly vias?: readonly (readonly [number, number, number, number])[];
+  /** Over that of the layer; null where it could not be told. */
+  readonly viaContrast?: number | null;
 }
 
 function measure(scene: Scene): MeasuredLayer {
@@ -74,7 +76,7 @@ function measure(scene: Scene): MeasuredLayer {
     ...{ placementUm: { x: 0, y: 0 }, seed: scene.seed },
     plugs: (scene.vias ? [scene.vias] : []).map((boxes) => ({
       shapes: new DrawnShapes(boxes.map(([a, b, c, d]) => Float64Array.of(a, b, c, b, c, d, a, d))),
-      contrast: 2 * Math.abs(scene.contrast),
+      contrast: scene.viaContrast === null ? null : (scene.viaContrast ?? 2) * Math.abs(scene.contrast),
     })),
   });
 }
@@ -137,6 +139,18 @@ describe('a layer with known widths', () => {
     const [narrow, wide] = halo(measure({ ...scene, vias: onAll }));
     expect(narrow).toBeGreaterThan(0);
     expect(wide).toBe(0);
+    // Stronger ones hide the line, as do those of which nobody knows how strong they are.
+    for (const viaContrast of [5, null]) {
+      const { result } = measure({ ...scene, vias: onAll, viaContrast });
+      expect(result.widths.map((q) => Math.round(q.drawn_um! * 1000))).toEqual([800]);
+      expect(result.refused).toContainEqual(
+        expect.objectContaining({
+          what: 'line width',
+          drawn_um: 0.24,
+          reason: expect.stringContaining('stand on all of its profiles'),
+        }),
+      );
+    }
   });
 
   it('is refused with the reason where noise hides it', () => {
