@@ -17,6 +17,8 @@ export interface Field {
   readonly known: Float32Array;
   /** 1 where differences are looked for. */
   readonly judged: Uint8Array;
+  /** 1 where judged close to where nothing is: what lies beyond is not known and leaves more misfit. */
+  readonly rim?: Uint8Array;
 }
 
 /** Where a change is looked for: in the drawn metal, or where there is none. */

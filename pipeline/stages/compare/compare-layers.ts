@@ -17,6 +17,11 @@ import { type ModelImage, modelImages } from './model-images.ts';
 
 /** Pixels at the rim of the data that are not judged: filters look beyond it. */
 const RIM_PX = 9;
+/**
+ * So far inside the judged area fill and halos from beyond the field, of which nothing is known, still leave more misfit
+ * than elsewhere: in trials all of the strongest decoys lay there.
+ */
+const NEAR_RIM_PX = 7;
 /** Fill stands out by far, or it is not looked for. */
 const FILL_Z = 8;
 const FILL_AMPLITUDE = 0.5;
@@ -64,7 +69,9 @@ export function prepareLayers(
     grid,
     usable.map((p) => p.values),
   );
-  const judged = eroded(canvas, RIM_PX);
+  const judged = eroded(canvas.mask, RIM_PX, canvas);
+  const deep = eroded(judged, NEAR_RIM_PX, canvas);
+  const rim = judged.map((v, n) => v - deep[n]!);
   const highPass = new HighPass(canvas.mask, canvas.width, canvas.height, SLOW_PX);
   const shapes = shapesOn(canvas);
   const fill: FillGroup[][] = [];
@@ -102,7 +109,7 @@ export function prepareLayers(
     if (!fit || shapes[n]!.layer.role !== 'conductor') return [];
     const evidence = evidenceOf(n, fit, models[n]!);
     models[n] = null;
-    const field = fieldOf(canvas, layers[n]!, evidence, judged);
+    const field = fieldOf(canvas, layers[n]!, evidence, judged, rim);
     return findDifferences(field, { leastZ: FILL_Z, what: 'faults', only: 'gap' }).filter(
       (d) => d.amplitude >= FILL_AMPLITUDE,
     );
@@ -119,7 +126,7 @@ export function prepareLayers(
     if (doubt !== null || !fit) return { ...base, field: null, evidence: null, doubt };
     const evidence = evidenceOf(n, fit, last[n]!);
     last[n] = null;
-    return { ...base, field: fieldOf(canvas, layer, evidence, judged), evidence, doubt: null };
+    return { ...base, field: fieldOf(canvas, layer, evidence, judged, rim), evidence, doubt: null };
   });
   return { canvas, judged, layers: prepared };
 }
@@ -143,13 +150,23 @@ function hasData(values: Float32Array): boolean {
   return count > 0.3 * values.length;
 }
 
-function eroded(canvas: Canvas, by: number): Uint8Array {
-  const outside = canvas.mask.map((v) => 1 - v);
-  const distance = squaredDistances(outside, canvas.width, canvas.height);
-  return canvas.mask.map((_, n) => (distance[n]! > by * by ? 1 : 0));
+function eroded(mask: Uint8Array, by: number, { width, height }: Canvas): Uint8Array {
+  const distance = squaredDistances(
+    mask.map((v) => 1 - v),
+    width,
+    height,
+  );
+  return mask.map((_, n) => (distance[n]! > by * by ? 1 : 0));
 }
 
-const fieldOf = (canvas: Canvas, layer: LayerOnCanvas, evidence: Evidence, judged: Uint8Array): Field => ({
+const fieldOf = (
+  canvas: Canvas,
+  layer: LayerOnCanvas,
+  evidence: Evidence,
+  judged: Uint8Array,
+  rim: Uint8Array,
+): Field => ({
+  rim,
   width: canvas.width,
   height: canvas.height,
   gain: evidence.gain,

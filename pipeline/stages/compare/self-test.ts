@@ -117,6 +117,7 @@ export function editedField(
     drawn: cut(field.drawn),
     known: cut(field.known),
     judged: cut(field.judged),
+    ...(field.rim ? { rim: cut(field.rim) } : {}),
   };
   for (const { box: part, by } of edit.boxes) {
     if (by === 1) distrust(own, box, grow(part, 1), metalTrust);

@@ -1,6 +1,7 @@
 /**
- * Thresholds by zone: beside strong metal the model is off by more, and in a heavier-tailed way, than in the open. Each
- * zone learns from its own decoys, so that a few vias of tungsten do not blind a layer of aluminium.
+ * Thresholds by zone: beside strong metal, and along the rim of the field, the model is off by more, and in a
+ * heavier-tailed way, than in the open. Each zone learns from its own decoys, so that a few vias of tungsten do not
+ * blind a layer of aluminium, nor unknown fill beyond the rim a whole layer.
  */
 import type { Difference, Field } from './box-fit.ts';
 import type { PixelBox } from './canvas.ts';
@@ -8,13 +9,16 @@ import { type FalseAlarms, falseAlarms } from './odds.ts';
 
 /** Coverage that weighs less than this share of what it usually weighs lies beside strong metal. */
 const BESIDE = 0.7;
+/** Share of the false differences allowed that the rim may bring. */
+const RIM_SHARE = 0.15;
 /** Zones of a smaller share of the field are not told apart. */
 const LEAST_SHARE = 0.005;
 
 export interface Zones {
   readonly open: ZoneAlarms;
   readonly beside: ZoneAlarms;
-  /** Trust that parts them. */
+  readonly rim: ZoneAlarms;
+  /** Trust that parts the open from what lies beside strong metal; 0 where there is none. */
   readonly trust: number;
 }
 
@@ -33,6 +37,18 @@ const trustAt = ({ trust, width }: Pick<Field, 'trust' | 'width'>, d: PixelBox):
   return sum / count;
 };
 
+type Ground = Pick<Field, 'trust' | 'width' | 'rim'>;
+
+const onRim = ({ rim, width }: Ground, d: PixelBox): boolean => {
+  if (!rim) return false;
+  for (let y = d.y0; y < d.y1; y++)
+    for (let x = d.x0; x < d.x1; x++) if (rim[y * width + x] !== 0) return true;
+  return false;
+};
+
+const zoneNameAt = (trust: number, field: Ground, d: PixelBox): 'open' | 'beside' | 'rim' =>
+  onRim(field, d) ? 'rim' : trust > 0 && trustAt(field, d) < trust ? 'beside' : 'open';
+
 /**
  * @param decoys of the whole layer, complete from `searchedFrom` up
  * @param allowed false differences expected in the whole layer
@@ -44,24 +60,26 @@ export function zonesOf(
   allowed: number,
 ): Zones {
   const values = field.trust.filter((_, n) => field.judged[n] !== 0).sort();
-  const trust = BESIDE * (values[values.length >> 1] ?? 0);
-  const share = values.findIndex((v) => v >= trust) / Math.max(values.length, 1);
-  const zone = (own: readonly Difference[], part: number): ZoneAlarms => {
+  const parting = BESIDE * (values[values.length >> 1] ?? 0);
+  const share = values.findIndex((v) => v >= parting) / Math.max(values.length, 1);
+  const trust = share < LEAST_SHARE ? 0 : parting;
+  const zone = (name: 'open' | 'beside' | 'rim', part: number): ZoneAlarms => {
+    const own = decoys.filter((d) => zoneNameAt(trust, field, d) === name);
     const alarms = falseAlarms(own, searchedFrom);
-    return { alarms, thresholdZ: alarms.threshold(part) };
+    return { alarms, thresholdZ: alarms.threshold(part * allowed) };
   };
-  if (share < LEAST_SHARE) {
-    const all = zone(decoys, allowed);
-    return { open: all, beside: all, trust: 0 };
-  }
-  const beside = decoys.filter((d) => trustAt(field, d) < trust);
-  const open = decoys.filter((d) => !beside.includes(d));
-  return { open: zone(open, allowed / 2), beside: zone(beside, allowed / 2), trust };
+  const inner = (field.rim ? 1 - RIM_SHARE : 1) / (trust > 0 ? 2 : 1);
+  const open = zone('open', inner);
+  const beside = trust > 0 ? zone('beside', inner) : open;
+  if (!field.rim) return { open, beside, rim: open, trust };
+  // The rim is small and its decoys few: what they do not show is not less than elsewhere.
+  const rim = zone('rim', RIM_SHARE);
+  return { open, beside, rim: rim.thresholdZ > open.thresholdZ ? rim : open, trust };
 }
 
-export const zoneAt = (zones: Zones, field: Pick<Field, 'trust' | 'width'>, d: PixelBox): ZoneAlarms =>
-  zones.trust > 0 && trustAt(field, d) < zones.trust ? zones.beside : zones.open;
+export const zoneAt = (zones: Zones, field: Ground, d: PixelBox): ZoneAlarms =>
+  zones[zoneNameAt(zones.trust, field, d)];
 
 /** Lowest threshold anywhere on the layer. */
-export const leastThreshold = ({ open, beside }: Zones): number =>
-  Math.min(open.thresholdZ, beside.thresholdZ);
+export const leastThreshold = ({ open, beside, rim }: Zones): number =>
+  Math.min(open.thresholdZ, beside.thresholdZ, rim.thresholdZ);
