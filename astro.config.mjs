@@ -1,23 +1,16 @@
-// The site of a folio. The pipeline runs `astro build` with three variables set:
-//   STRATAFOLIO_DATA     folder with folio.json and one folder per scan
-//   STRATAFOLIO_LESSONS  folder with the prepared lessons; may be unset
-//   STRATAFOLIO_OUT      folder that receives the pages
-import { createHash } from 'node:crypto';
+// The pages of a folio. The pipeline runs `astro build` with one variable set, once for a version of the code:
+//   STRATAFOLIO_BUNDLE   folder that receives `client`, what browsers get, and `server`, the program that makes pages
+// and runs that program (site/build/print-pages.ts) over the data of each folio.
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
-import { tmpdir } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
 import { defineConfig } from 'astro/config';
-import { contentPolicies } from './site/build/content-policy.ts';
-import { modulePreloads } from './site/build/module-preloads.ts';
+import { keepBundle } from './site/build/keep-bundle.ts';
 import { relativeLinks, SENTINEL } from './site/build/relative-links.ts';
 
-const out = resolve(process.env.STRATAFOLIO_OUT ?? '.stratafolio/site');
-// One cache per output folder and process: two builds at the same time must not share a content store.
-const cache = join(
-  tmpdir(),
-  `stratafolio-${createHash('sha256').update(`${out}\0${process.pid}`).digest('hex').slice(0, 12)}`,
-);
+const out = resolve(process.env.STRATAFOLIO_BUNDLE ?? '.stratafolio/bundle');
+// Of this one run: two at the same time must not share it, and it goes with what is half-made.
+const cache = join(out, 'half-made', 'cache');
 
 // What the folio carries of others, with the licence that has to go with it; printed in the colophon.
 const find = createRequire(import.meta.url);
@@ -34,13 +27,13 @@ export default defineConfig({
   output: 'static',
   srcDir: './site',
   publicDir: './site/public',
-  outDir: out,
+  outDir: join(out, 'client'),
   cacheDir: cache,
   base: SENTINEL,
   trailingSlash: 'always',
   compressHTML: true,
   devToolbar: { enabled: false },
-  integrations: [relativeLinks(), modulePreloads(), contentPolicies()],
+  integrations: [keepBundle(out), relativeLinks()],
   // Styles and scripts stay files of their own, so that a strict content policy needs no exception.
   build: { assets: 'assets', inlineStylesheets: 'never', format: 'directory' },
   vite: {

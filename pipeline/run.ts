@@ -119,9 +119,15 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     );
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
-    const sources = await inputFiles(loaded, lessons, reviews !== null, new Set(scans.map(({ id }) => id)));
+    const sources = await inputFiles(
+      loaded,
+      lessons,
+      reviews !== null,
+      new Set(scans.map(({ id }) => id)),
+      steps.volumes,
+    );
     const { folder } = staging;
-    const inputs = await timed('record', () => writeRecord(folder, folio, sources));
+    const inputs = await timed('record', () => writeRecord(folder, folio, sources, steps.inputSums));
     await timed('record', () => writeManifests(folder, folio, loaded.campaign.address ?? null));
     for (const { id, title } of scans.filter(({ kind }) => kind === 'volume')) {
       if (options.zarr) await timed('zarr', () => writeZarr(join(folder, 'data', id), title));

@@ -74,7 +74,7 @@ function addEdge(
 }
 
 /** Coverage of one ring, passed pixel by pixel to `put` (column, row, value in 0..1]. */
-function visitRing(ring: Ring, grid: FineGrid, put: (at: number, value: number) => void): void {
+export function visitRing(ring: Ring, grid: FineGrid, put: (at: number, value: number) => void): void {
   const [bx0, by0, bx1, by1] = ringBox(ring);
   const scale = 1 / grid.pixelUm;
   const c0 = Math.max(0, Math.floor((bx0 - grid.x0Um) * scale));

@@ -4,6 +4,7 @@
  */
 import type { Ring } from '../layout/library.ts';
 import { addRing, type CoverageMask, cutRing, emptyMask, type FineGrid } from './coverage.ts';
+import { addUnion } from './union-coverage.ts';
 
 /** What the fab did to one layer, in the plane. */
 export interface PrintedShapes {
@@ -80,7 +81,7 @@ export function normalCdf(x: number): number {
  */
 export function printLayer(shapes: PrintedShapes, grid: FineGrid): CoverageMask {
   const mask = emptyMask(grid);
-  for (const ring of shapes.rings) addRing(mask, ring);
+  addUnion(mask, shapes.rings);
   for (const ring of shapes.cuts) cutRing(mask, ring);
   for (const ring of shapes.extras) addRing(mask, ring);
   const sigma = shapes.roundingUm / grid.pixelUm;

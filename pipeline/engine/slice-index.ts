@@ -2,7 +2,7 @@
  * What the files of a volume hold, as checksums: per slice where slices lie apart, else for all of them together.
  * Files whose size, times and number on the disk are as they were are not read again.
  */
-import { createHash } from 'node:crypto';
+import { createHash, type Hash } from 'node:crypto';
 import { open, readdir, readFile, stat } from 'node:fs/promises';
 import { join, relative } from 'node:path';
 import { writeAtomically } from '../output/files.ts';
@@ -24,6 +24,13 @@ export interface VolumeContent {
   readonly key: string;
   /** Of each file, by its path below the campaign; of each slice of it for a headerless volume. */
   readonly sums: ReadonlyMap<string, readonly string[]>;
+  /** Size and checksum of each file as a whole, by its absolute path. */
+  readonly files: ReadonlyMap<string, FileSum>;
+}
+
+export interface FileSum {
+  readonly bytes: number;
+  readonly sha256: string;
 }
 
 /**
@@ -44,6 +51,8 @@ interface Known {
   readonly ctime: string;
   readonly ino: string;
   readonly sums: readonly string[];
+  /** Of the whole file. */
+  readonly whole: string;
 }
 
 const CHUNK_BYTES = 8 << 20;
@@ -66,7 +75,7 @@ export async function volumeContent(
     () => new Map<string, Known>(),
   );
   const files = (await Promise.all(volume.files.map(filesBelow))).flat();
-  const sums: (readonly string[])[] = new Array(files.length);
+  const facts: Known[] = new Array(files.length);
   const remembered: Record<string, Known> = {};
   let next = 0;
   let changed = known.size !== files.length;
@@ -75,7 +84,7 @@ export async function volumeContent(
       const n = next++;
       const name = relative(folder, files[n]!);
       const s = await stat(files[n]!, { bigint: true });
-      const facts = {
+      const found = {
         size: String(s.size),
         mtime: String(s.mtimeNs),
         ctime: String(s.ctimeNs),
@@ -83,29 +92,29 @@ export async function volumeContent(
       };
       const before = known.get(name);
       if (
-        before &&
-        before.size === facts.size &&
-        before.mtime === facts.mtime &&
-        before.ctime === facts.ctime &&
-        before.ino === facts.ino
+        before?.whole &&
+        (['size', 'mtime', 'ctime', 'ino'] as const).every((k) => before[k] === found[k])
       ) {
-        sums[n] = before.sums;
+        facts[n] = before;
         remembered[name] = before;
         continue;
       }
       changed = true;
       const started = Date.now();
-      sums[n] = await sumsOf(files[n]!, volume.raw, signal);
-      if (started - Number(s.ctimeNs / 1_000_000n) > RACY_MS) remembered[name] = { ...facts, sums: sums[n]! };
+      facts[n] = { ...found, ...(await sumsOf(files[n]!, volume.raw, signal)) };
+      if (started - Number(s.ctimeNs / 1_000_000n) > RACY_MS) remembered[name] = facts[n]!;
     }
   };
   await Promise.all(Array.from({ length: LANES }, lane));
   if (changed) await writeAtomically(indexFile, JSON.stringify(remembered));
-  const named = files.map((file, n) => [relative(folder, file), sums[n]!] as const);
+  const named = files.map((file, n) => [relative(folder, file), facts[n]!.sums] as const);
   return {
     reading: volume.reading,
     key: contentKey([volume.reading, named]),
     sums: new Map(named),
+    files: new Map(
+      files.map((file, n) => [file, { bytes: Number(facts[n]!.size), sha256: facts[n]!.whole }]),
+    ),
   };
 }
 
@@ -119,33 +128,44 @@ async function filesBelow(path: string): Promise<string[]> {
     .sort();
 }
 
-async function sumsOf(file: string, raw: VolumeFiles['raw'], signal?: AbortSignal): Promise<string[]> {
+/** One reading for both: of each slice where slices lie in one file, and of the whole. */
+async function sumsOf(
+  file: string,
+  raw: VolumeFiles['raw'],
+  signal?: AbortSignal,
+): Promise<Pick<Known, 'sums' | 'whole'>> {
   const handle = await open(file);
   try {
-    if (!raw) return [await sumOfRange(handle, 0, Number.POSITIVE_INFINITY, signal)];
+    const whole = createHash('sha256');
+    const end = (await handle.stat()).size;
+    const buffer = Buffer.allocUnsafe(Math.max(1, Math.min(CHUNK_BYTES, end)));
+    const range = async (start: number, stop: number, part: Hash | null): Promise<void> => {
+      for (let at = start; at < stop; ) {
+        signal?.throwIfAborted();
+        const { bytesRead } = await handle.read(buffer, 0, Math.min(buffer.length, stop - at), at);
+        if (bytesRead === 0) break;
+        const bytes = buffer.subarray(0, bytesRead);
+        whole.update(bytes);
+        part?.update(bytes);
+        at += bytesRead;
+      }
+    };
+    if (!raw) {
+      await range(0, Number.POSITIVE_INFINITY, null);
+      const sum = whole.digest('hex');
+      return { sums: [sum], whole: sum };
+    }
     const sums: string[] = [];
-    for (let k = 0; k < raw.slices; k++)
-      sums.push(await sumOfRange(handle, raw.offset + k * raw.sliceBytes, raw.sliceBytes, signal));
-    return sums;
+    await range(0, raw.offset, null);
+    for (let k = 0; k < raw.slices; k++) {
+      const part = createHash('sha256');
+      const start = raw.offset + k * raw.sliceBytes;
+      await range(start, start + raw.sliceBytes, part);
+      sums.push(part.digest('hex'));
+    }
+    await range(raw.offset + raw.slices * raw.sliceBytes, Number.POSITIVE_INFINITY, null);
+    return { sums, whole: whole.digest('hex') };
   } finally {
     await handle.close();
   }
-}
-
-async function sumOfRange(
-  handle: Awaited<ReturnType<typeof open>>,
-  start: number,
-  length: number,
-  signal?: AbortSignal,
-): Promise<string> {
-  const hash = createHash('sha256');
-  const buffer = Buffer.allocUnsafe(Math.min(CHUNK_BYTES, length));
-  for (let done = 0; done < length; ) {
-    signal?.throwIfAborted();
-    const { bytesRead } = await handle.read(buffer, 0, Math.min(buffer.length, length - done), start + done);
-    if (bytesRead === 0) break;
-    hash.update(buffer.subarray(0, bytesRead));
-    done += bytesRead;
-  }
-  return hash.digest('hex');
 }

@@ -6,12 +6,14 @@ import { folderVersion } from '../engine/source-version.ts';
 import { buildSite } from '../stages/publish/build-site.ts';
 import { lessonContent } from '../stages/publish/lessons.ts';
 import { folioFiles, sha256 } from '../stages/publish/manifest.ts';
+import { pageBundle } from '../stages/publish/page-bundle.ts';
 import type { BuildSteps } from './steps.ts';
 
-/** What the site generator reads of its own. */
-const SITE_CODE = ['site', 'shared', 'astro.config.mjs', 'pipeline/stages/publish/build-site.ts'];
+/** What the bundle of the pages is made of. */
+const SITE_CODE = ['site', 'shared', 'astro.config.mjs'];
+const OWN_CODE = ['lessons', 'build-site'].map((name) => `pipeline/stages/publish/${name}.ts`);
 /** Pictures are named in pages, not read by them. */
-const PICTURES = /\/(plates|portraits|renders|brick)\//;
+const PICTURES = /\/(plates|portraits|renders|brick)$/;
 
 export async function buildPages(
   steps: BuildSteps,
@@ -21,7 +23,7 @@ export async function buildPages(
 ): Promise<void> {
   const { staging } = steps;
   const data = join(staging, 'data');
-  const shown = (await folioFiles(data)).filter((path) => !PICTURES.test(`/${path}`));
+  const shown = await folioFiles(data, (path) => !PICTURES.test(path));
   const sums: [string, string][] = [];
   for (const path of shown) {
     const known = steps.sums.get(`data/${path}`);
@@ -30,15 +32,17 @@ export async function buildPages(
   const texts: [string, Uint8Array][] = [];
   for (const { file, name } of await lessonContent(lessons)) texts.push([name, await readFile(file)]);
   if (glossary) texts.push(['glossary', await readFile(glossary)]);
+  const generator = folderVersion(SITE_CODE);
   await steps.run(
     {
-      ...{ name: 'pages', stage: 'pages', code: ['pipeline/stages/publish/lessons.ts'] },
-      input: { generator: folderVersion(SITE_CODE), sums, texts },
+      ...{ name: 'pages', stage: 'pages', code: OWN_CODE },
+      input: { generator, sums, texts },
     },
     staging,
-    ({ files }) => {
+    async ({ files, aside }) => {
       options.progress.line('pages                  being generated');
-      return buildSite(data, files, lessons, options.signal, glossary);
+      const bundle = await pageBundle(generator, options.force, options.signal);
+      await buildSite({ bundle, data, lessons, glossary }, files, aside, options.signal);
     },
   );
 }

@@ -43,7 +43,7 @@ export async function buildPicture(
   const name = scan.image!.file;
   const file = resolve(loaded.folder, name);
   const pixelUm = picturePixelUm(scan);
-  const content = await contentOfFile(file, scan.id, loaded.folder, steps.cache);
+  const content = await contentOfFile(file, scan.id, loaded.folder, steps);
   const key = content?.key ?? null;
   const job = { file, name, pixelUm };
   const placement = await placeOf(loaded, layout, scan, job, key, folder, options, steps);

@@ -1,20 +1,23 @@
 /** Every file that a build reads, for the record: the stages name them, the record gives them checksums. */
 import { readdir, stat } from 'node:fs/promises';
 import { join, resolve } from 'node:path';
-import { openVolume } from '../formats/volume/registry.ts';
 import type { InputFile } from '../stages/publish/record/write-record.ts';
 import { REVIEWS_FILE } from '../stages/publish/reviews.ts';
 import { CAMPAIGN_FILE, type LoadedCampaign } from '../stages/survey/load-campaign.ts';
-import { campaignPath, publishedPath, volumeSpec } from '../stages/survey/volume-spec.ts';
+import { publishedPath } from '../stages/survey/volume-spec.ts';
 
-/** @param published ids of the scans that are not left out whole */
+/**
+ * @param published ids of the scans that are not left out whole
+ * @param volumes files of each volume as its reader names them, below the campaign, by the scan's id
+ */
 export async function inputFiles(
   loaded: LoadedCampaign,
   lessons: readonly string[],
   hasReviews: boolean,
   published: ReadonlySet<string>,
+  volumes: ReadonlyMap<string, readonly string[]>,
 ): Promise<InputFile[]> {
-  const { folder, campaign, allowOutside } = loaded;
+  const { folder, campaign } = loaded;
   const files: InputFile[] = [];
   const add = (named: string | undefined, role: InputFile['role'], scan: string | null = null) => {
     if (named === undefined) return;
@@ -31,16 +34,8 @@ export async function inputFiles(
     if (!published.has(scan.id)) continue;
     add(scan.placement?.landmarks, 'landmarks', scan.id);
     add(scan.image?.file, 'picture', scan.id);
-    if (!scan.volume) continue;
-    const source = await openVolume(await volumeSpec(folder, scan, allowOutside), {
-      nameOf: (file) => campaignPath(folder, file),
-    });
-    try {
-      for (const named of new Set(source.files))
-        for (const file of await filesAt(named)) add(file, 'volume', scan.id);
-    } finally {
-      await source.close();
-    }
+    for (const named of new Set(volumes.get(scan.id)))
+      for (const file of await filesAt(resolve(folder, named))) add(file, 'volume', scan.id);
   }
   return files;
 }

@@ -66,7 +66,7 @@ export async function siteScan(
   const threads = options.jobs ?? defaultThreads();
   const spec = await volumeSpec(loaded.folder, scan, loaded.allowOutside);
   const whole = await steps.timed('checksums', () =>
-    contentOfVolume(spec, scan.id, loaded.folder, steps.cache, signal),
+    contentOfVolume(spec, scan.id, loaded.folder, steps, signal),
   );
   const volume = whole?.key ?? null;
   const given = (input: object): unknown => volume && { volume, ...input };
@@ -87,6 +87,7 @@ export async function siteScan(
   const surveyed: SurveyedScan = { ...kept, scan, spec };
   const { survey, field } = surveyed;
   const { mask } = field;
+  steps.volumes.set(scan.id, surveyed.files);
   const slices = whole && sliceSums(whole, surveyed.files, survey.shape.nz);
   const content = whole && { reading: whole.reading, key: whole.key, slices };
 

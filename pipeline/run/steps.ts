@@ -33,6 +33,10 @@ export class BuildSteps {
   /** Folder the folio is built in. */
   readonly staging: string;
   readonly sums: KnownSums = new Map();
+  /** Checksums of files that the build read, by absolute path. */
+  readonly inputSums: KnownSums = new Map();
+  /** Files of each volume as its reader names them, below the campaign, by the scan's id. */
+  readonly volumes = new Map<string, readonly string[]>();
   /** What `check` expects of each volume that was built. */
   readonly expected: BuildEstimate[] = [];
 

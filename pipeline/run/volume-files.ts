@@ -8,17 +8,19 @@ import { bytesPerVoxel } from '../formats/volume/sample-types.ts';
 import { CAMPAIGN_FILE } from '../stages/survey/load-campaign.ts';
 import type { BuildSteps } from './steps.ts';
 
+type SumsKept = Pick<BuildSteps, 'cache' | 'inputSums'>;
+
 /**
- * Checksums of a volume, remembered in the cache.
+ * Checksums of a volume, remembered in the cache; those of whole files are kept for the record.
  * @returns null where a file cannot be read as it stands: its reader has the right words for that
  */
 export const contentOfVolume = (
   spec: VolumeSpec,
   scanId: string,
   campaignFolder: string,
-  cache: string,
+  steps: SumsKept,
   signal?: AbortSignal,
-): Promise<VolumeContent | null> => contentOf(volumeFiles(spec), scanId, campaignFolder, cache, signal);
+): Promise<VolumeContent | null> => contentOf(volumeFiles(spec), scanId, campaignFolder, steps, signal);
 
 /**
  * Looks once more whether the files are what they were when their checksums were taken.
@@ -31,7 +33,7 @@ export async function checkUnchanged(
   steps: BuildSteps,
   campaignFolder: string,
 ): Promise<void> {
-  const now = await contentOfVolume(spec, scanId, campaignFolder, steps.cache);
+  const now = await contentOfVolume(spec, scanId, campaignFolder, steps);
   if (now?.key === before) return;
   await steps.store.dropMade();
   throw new InputFault({
@@ -49,20 +51,22 @@ export const contentOfFile = (
   file: string,
   scanId: string,
   campaignFolder: string,
-  cache: string,
+  steps: SumsKept,
 ): Promise<VolumeContent | null> =>
-  contentOf({ files: [file], reading: null, raw: null }, scanId, campaignFolder, cache);
+  contentOf({ files: [file], reading: null, raw: null }, scanId, campaignFolder, steps);
 
 async function contentOf(
   files: VolumeFiles,
   scanId: string,
   campaignFolder: string,
-  cache: string,
+  steps: SumsKept,
   signal?: AbortSignal,
 ): Promise<VolumeContent | null> {
   try {
-    const index = join(cache, 'index', `${scanId}.json`);
-    return await volumeContent(files, index, campaignFolder, signal);
+    const index = join(steps.cache, 'index', `${scanId}.json`);
+    const content = await volumeContent(files, index, campaignFolder, signal);
+    for (const [file, sum] of content.files) steps.inputSums.set(file, sum);
+    return content;
   } catch (error) {
     if (signal?.aborted || !(error as NodeJS.ErrnoException).code) throw error;
     return null;

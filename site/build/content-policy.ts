@@ -5,10 +5,6 @@
  * @source W3C Content Security Policy Level 3: 3.3 (meta element), 2.3.1 (source lists), 8.3 ('unsafe-hashes').
  */
 import { createHash } from 'node:crypto';
-import { readdir, readFile, writeFile } from 'node:fs/promises';
-import { join } from 'node:path';
-import { fileURLToPath } from 'node:url';
-import type { AstroIntegration } from 'astro';
 
 const source = (text: string): string => `'sha256-${createHash('sha256').update(text).digest('base64')}'`;
 const plainText = (text: string): string =>
@@ -66,25 +62,3 @@ export function withPolicy(html: string, path: string, hasWasm: boolean): string
   const end = at.index + at[0].length;
   return `${html.slice(0, end)}<meta http-equiv="Content-Security-Policy" content="${policy}">${html.slice(end)}`;
 }
-
-/** @returns how many pages were given a policy */
-export async function addPolicies(folder: string): Promise<number> {
-  const files = (await readdir(folder, { recursive: true, withFileTypes: true })).filter((e) => e.isFile());
-  const hasWasm = files.some(({ name }) => /\.wasm$|\.pagefind$/.test(name));
-  const pages = files.filter(({ name }) => name.endsWith('.html'));
-  for (const { parentPath, name } of pages) {
-    const file = join(parentPath, name);
-    await writeFile(file, withPolicy(await readFile(file, 'utf8'), file, hasWasm));
-  }
-  return pages.length;
-}
-
-/** To be the last of the integrations. */
-export const contentPolicies = (): AstroIntegration => ({
-  name: 'content-policy',
-  hooks: {
-    'astro:build:done': async ({ dir, logger }) => {
-      logger.info(`${await addPolicies(fileURLToPath(dir))} pages with a content policy`);
-    },
-  },
-});

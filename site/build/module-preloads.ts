@@ -2,10 +2,7 @@
  * Names in the head of every page the scripts that its scripts import, so that they are fetched at once and not one
  * after the other. @source HTML Living Standard, "modulepreload".
  */
-import { readdir, readFile, writeFile } from 'node:fs/promises';
-import { dirname, join, posix } from 'node:path';
-import { fileURLToPath } from 'node:url';
-import type { AstroIntegration } from 'astro';
+import { posix } from 'node:path';
 import { init, parse } from 'es-module-lexer';
 
 /** Static imports of a bundled module from beside it; what it imports on demand is not wanted yet. */
@@ -35,26 +32,3 @@ export async function withPreloads(html: string, read: (path: string) => Promise
   const links = [...all].map((path) => `<link rel="modulepreload" href="${path}">`).join('');
   return links === '' ? html : html.replace('</head>', `${links}</head>`);
 }
-
-/** After the addresses were made relative. */
-export const modulePreloads = (): AstroIntegration => ({
-  name: 'module-preloads',
-  hooks: {
-    'astro:build:done': async ({ dir }) => {
-      const folder = fileURLToPath(dir);
-      const held = new Map<string, Promise<string>>();
-      const text = (path: string): Promise<string> => {
-        const one = held.get(path) ?? readFile(path, 'utf8');
-        held.set(path, one);
-        return one;
-      };
-      for (const entry of await readdir(folder, { recursive: true, withFileTypes: true })) {
-        if (!entry.isFile() || !entry.name.endsWith('.html')) continue;
-        const file = join(entry.parentPath, entry.name);
-        const html = await readFile(file, 'utf8');
-        const better = await withPreloads(html, (path) => text(join(dirname(file), path)));
-        if (better !== html) await writeFile(file, better);
-      }
-    },
-  },
-});

@@ -20,6 +20,13 @@ export function relativise(text: string, path: string): string {
   return text.replaceAll(SENTINEL, prefix);
 }
 
+/** @throws Error where a file that is no page carries the sentinel, since nothing else is rewritten */
+export function checkAddresses(content: string | Uint8Array, path: string): void {
+  if (!CHECKED.has(extname(path)) || !Buffer.from(content).includes(SENTINEL)) return;
+  // A script resolves addresses against the page, whose depth it does not know: pages must pass them in.
+  throw new Error(`${path} holds an absolute address of the site; pass it in through an attribute.`);
+}
+
 const REWRITTEN = new Set(['.html', '.css']);
 const CHECKED = new Set(['.js', '.mjs', '.json', '.txt', '.svg']);
 
@@ -34,10 +41,7 @@ export async function relativiseFolder(folder: string): Promise<number> {
     const text = await readFile(file, 'utf8');
     if (!text.includes(SENTINEL)) continue;
     const path = relative(folder, file).split(sep).join('/');
-    if (CHECKED.has(kind)) {
-      // A script resolves addresses against the page, whose depth it does not know: pages must pass them in.
-      throw new Error(`${path} holds an absolute address of the site; pass it in through an attribute.`);
-    }
+    checkAddresses(text, path);
     await writeFile(file, relativise(text, path));
     changed++;
   }

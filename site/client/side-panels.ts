@@ -9,9 +9,11 @@ export class SidePanels {
     this.#host = host;
     this.#aside = host.querySelector('.side');
     for (const button of this.#buttons()) {
-      button.addEventListener('click', () => {
+      button.addEventListener('click', (event) => {
         const name = button.dataset.panel!;
         this.show(this.open === name ? null : name);
+        // A click of the keyboard (it counts no presses) goes on in what it opened, which lies past both pictures.
+        if (event.detail === 0 && this.open === name) this.#enter(name);
       });
     }
     this.#aside?.addEventListener('click', (event) => {
@@ -30,6 +32,12 @@ export class SidePanels {
 
   get open(): string | null {
     return this.#aside?.dataset.open ?? null;
+  }
+
+  #enter(name: string): void {
+    const heading = this.#aside?.querySelector<HTMLElement>(`[data-side="${name}"] h2`);
+    heading?.setAttribute('tabindex', '-1');
+    heading?.focus();
   }
 
   /** Closes, and gives the keyboard back to the button that opened. */

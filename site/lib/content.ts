@@ -1,23 +1,33 @@
-/** The collections in the order and shape in which pages use them. */
-import { getCollection, getEntry } from 'astro:content';
+/** What the pages read: the folio, its scans, its lessons; each read once, when it is first asked for. */
 import type { Folio } from '../../shared/artefacts/folio.ts';
-import type { ScanArtefacts } from './artefacts.ts';
-import type { Lesson } from './lessons.ts';
+import { SENTINEL } from '../build/relative-links.ts';
+import { dataFolder, loadFolio, loadScan, type ScanArtefacts } from './artefacts.ts';
+import { glossary } from './glossary.ts';
+import { lessonWorld } from './lesson-world.ts';
+import { type Lesson, loadLessons } from './lessons.ts';
 
-export async function getFolio(): Promise<Folio> {
-  const entry = await getEntry('folio', 'folio');
-  if (!entry) throw new Error('The collection "folio" is empty.');
-  return entry.data;
-}
+const once = <T>(read: () => Promise<T>): (() => Promise<T>) => {
+  let held: Promise<T> | null = null;
+  return () => {
+    held ??= read();
+    return held;
+  };
+};
+
+export const getFolio: () => Promise<Folio> = once(() => loadFolio(dataFolder()));
 
 /** Scans in the order of the campaign. */
-export async function getScans(): Promise<ScanArtefacts[]> {
+export const getScans: () => Promise<ScanArtefacts[]> = once(async () => {
   const { scans } = await getFolio();
-  const all = new Map((await getCollection('scans')).map((entry) => [entry.id, entry.data]));
-  return scans.flatMap((scan) => all.get(scan.id) ?? []);
-}
+  return Promise.all(scans.map((scan) => loadScan(dataFolder(), scan)));
+});
 
-export async function getLessons(): Promise<Lesson[]> {
-  const lessons = (await getCollection('lessons')).map((entry) => entry.data);
-  return lessons.sort((a, b) => a.order - b.order || a.slug.localeCompare(b.slug));
-}
+/** Lessons in reading order. @throws InputFault with file and line */
+export const getLessons: () => Promise<Lesson[]> = once(async () =>
+  loadLessons({
+    folder: process.env.STRATAFOLIO_LESSONS,
+    world: lessonWorld(dataFolder(), await getScans()),
+    terms: await glossary(),
+    root: SENTINEL,
+  }),
+);

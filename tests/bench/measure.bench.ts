@@ -87,10 +87,22 @@ const campaigns: { name: string; make: (out: string) => void }[] = Array.from({ 
     ),
 }));
 const layouts = [
-  { file: 'sg13g2_counter_board.gds', process: 'sg13g2.yaml', window: [40, 40, 60, 56], voxel: 40 },
-  { file: 'gf180_w_io.gds', process: 'gf180mcu.yaml', window: [60, 100, 85, 120], voxel: 50 },
+  {
+    ...{ file: 'sg13g2_counter_board.gds', process: 'sg13g2.yaml', voxel: 40 },
+    windows: [
+      [40, 40, 60, 56],
+      [70, 60, 90, 76],
+    ],
+  },
+  {
+    ...{ file: 'gf180_w_io.gds', process: 'gf180mcu.yaml', voxel: 50 },
+    windows: [
+      [60, 100, 85, 120],
+      [90, 60, 115, 80],
+    ],
+  },
 ];
-for (const { file, process: table, window, voxel } of layouts) {
+for (const { file, process: table, windows, voxel } of layouts) {
   if (!existsSync(join(DATA, file))) continue;
   for (let n = 0; n < Math.max(1, Math.floor(seeds / 4)); n++)
     campaigns.push({
@@ -98,7 +110,7 @@ for (const { file, process: table, window, voxel } of layouts) {
       make: (out) =>
         make(
           ...['demo-volume/image-layout.ts', '--layout', join(DATA, file), '--out', out],
-          ...['--process', join(ROOT, 'tests', 'fixtures', 'process', table), '--window', window.join()],
+          ...['--process', join(ROOT, 'tests', 'fixtures', 'process', table), '--window', windows[n % windows.length]!.join()],
           ...['--voxel-nm', String(voxel), '--seed', String(n + first - 10), '--no-faults'],
         ),
     });

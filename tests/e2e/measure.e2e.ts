@@ -32,13 +32,19 @@ test('width, pitch and space by keyboard alone', async ({ page }) => {
   await settled(page);
   await page.getByRole('button', { name: 'Measure', exact: true }).focus();
   await page.keyboard.press('Enter');
-  await expect(panel(page)).toHaveAttribute('data-ready', '');
-  await tool(page, 'Width').focus();
+  // The keyboard goes on in the panel: past its heading and its cross stands the first tool. Pressed at once, before
+  // the tools are loaded, it is taken up as soon as they are.
+  await page.keyboard.press('Tab');
+  await page.keyboard.press('Tab');
+  await expect(tool(page, 'Width')).toBeFocused();
   await page.keyboard.press('Enter');
+  await expect(panel(page)).toHaveAttribute('data-ready', '');
   await expect(ground(page)).toBeFocused();
   await step(page, -10, 0);
   await step(page, 20, 1);
   expect(Math.abs((await said(page, '1 Width')).value - 320)).toBeLessThan(3);
+  // Where its two edges were found is shown in the picture.
+  await expect(page.locator('[data-view="image"] .measure-overlay line.edge.stroke')).toHaveCount(2);
   await expect(page.locator('[data-announce]')).toContainText('Width: ');
   await page.keyboard.press('Escape');
   await expect(tool(page, 'Width')).toHaveAttribute('aria-pressed', 'false');
@@ -62,6 +68,21 @@ test('a pitch over four periods, and a space, by mouse and by keyboard', async (
   await step(page, -20, 0);
   await step(page, 42, 0);
   expect(Math.abs((await said(page, '3 Pitch')).value - 480)).toBeLessThan(2);
+});
+
+test('a path across several lines measures one, shows which and says so', async ({ page }) => {
+  await openLines(page, 53.3, 58.6, 3.6);
+  await tool(page, 'Width').click();
+  await put(page, [52.0, 58.5], [54.6, 58.5]);
+  await said(page, '1 Width');
+  await expect(panel(page).locator('[data-m="doubts"]')).toContainText(/[3-6] lines lie on this path/);
+  const edges = page.locator('[data-view="image"] .measure-overlay line.edge.stroke');
+  await expect(edges).toHaveCount(2);
+  const [left, right] = [await edges.first().boundingBox(), await edges.last().boundingBox()];
+  const box = (await page.locator('[data-view="image"] .measure-overlay').boundingBox())!;
+  // The line nearest to the middle of the path, which lies in the middle of the view.
+  const pixels = box.width / 3.6;
+  expect(Math.abs((left!.x + right!.x) / 2 - (box.x + box.width / 2))).toBeLessThan(0.3 * pixels);
 });
 
 test('a via by mouse and by keyboard', async ({ page }) => {

@@ -128,16 +128,17 @@ function peaks(field: Field, search: Search, ground: Ground, side: number, sums:
   const fill = (y: number, row: Float32Array): void => {
     for (let c = 0; c < columns; c++) {
       const x = area.x0 + c;
+      row[c] = 0;
+      // Half of all squares speak against: the rest of the sums need not be taken there.
+      const evidence = sign * sums.evidence(x, y, side);
+      if (!(evidence > 0)) continue;
       const weight = sums.weight(x, y, side);
-      if (weight < LEAST_SHARE * side * side) {
-        row[c] = 0;
-        continue;
-      }
+      if (weight < LEAST_SHARE * side * side) continue;
       const share = weight / (side * side);
       const weighed = sums.weighed(x, y, side) / weight;
       // Between a strip, whose coupling falls with its area, and a thinner cover, where it falls with the square.
       const q = own * share * Math.sqrt(share) * weighed * weighed;
-      row[c] = q > 0 ? (sign * sums.evidence(x, y, side)) / Math.sqrt(q) : 0;
+      if (q > 0) row[c] = evidence / Math.sqrt(q);
     }
   };
   const out: Seed[] = [];

@@ -6,6 +6,7 @@ import { haloHalfPx, shapeOf } from './measure-lines.ts';
 import { type Reading, sharedVariance } from './pool.ts';
 import { LEAST_READINGS, quantityOf, type ScaleOfPixel } from './quantities.ts';
 import { spreadOf } from './robust.ts';
+import type { Site } from './sites.ts';
 
 interface EdgeReading {
   /** Outward normal in the die frame. */
@@ -13,13 +14,26 @@ interface EdgeReading {
   readonly ny: number;
   readonly errorPx: number;
   readonly shape: string;
+  readonly plugged: boolean;
+}
+
+/** Via layers below and above: contrast over that of this layer, and whether they stand near the edges of a site. */
+export interface Plugs {
+  readonly contrast: number;
+  readonly near: (site: Site) => boolean;
 }
 
 /** Half-width of what the model leaves on one edge, pixels. */
 const MODEL_HALF_PX = 0.015;
 
-function edgeReadings(yields: readonly SiteYield[], sign: number, pixelUm: number): EdgeReading[] {
+function edgeReadings(
+  yields: readonly SiteYield[],
+  sign: number,
+  pixelUm: number,
+  near: Plugs['near'],
+): EdgeReading[] {
   return yields.flatMap(({ site, line, edge }) => {
+    const plugged = near(site);
     const [ux, uy] = site.direction;
     const [from, to] = site.drawnPx[site.own]!;
     const shape = shapeOf(site, pixelUm);
@@ -28,13 +42,31 @@ function edgeReadings(yields: readonly SiteYield[], sign: number, pixelUm: numbe
       ny: -uy,
       errorPx: from - at,
       shape: `${shape} a`,
+      plugged,
     });
     if (line) {
       if (line.contrast * sign <= 0) return [];
-      return [before(line.leftPx), { nx: ux, ny: uy, errorPx: line.rightPx - to, shape: `${shape} b` }];
+      const after = { nx: ux, ny: uy, errorPx: line.rightPx - to, shape: `${shape} b`, plugged };
+      return [before(line.leftPx), after];
     }
     return edge && edge.rise * sign > 0 ? [before(edge.atPx)] : [];
   });
+}
+
+interface Pair {
+  readonly axis: 'x' | 'y';
+  readonly plus: Reading[];
+  readonly minus: Reading[];
+}
+
+/** Opposite sides, both with readings enough. */
+function pairsOf(edges: readonly EdgeReading[]): Pair[] {
+  const facing = (axis: 'nx' | 'ny', way: number): Reading[] =>
+    edges.filter((e) => e[axis] * way > 0.99).map((e) => ({ shape: e.shape, value: e.errorPx }));
+  return [
+    { axis: 'x' as const, plus: facing('nx', 1), minus: facing('nx', -1) },
+    { axis: 'y' as const, plus: facing('ny', 1), minus: facing('ny', -1) },
+  ].filter(({ plus, minus }) => plus.length >= LEAST_READINGS && minus.length >= LEAST_READINGS);
 }
 
 /** Shifts that may not be told from one another are left out: a layer of lines in one direction shows one shift. */
@@ -43,24 +75,16 @@ export function edgePlacement(
   sign: number,
   scale: ScaleOfPixel,
   placementUm: { readonly x: number; readonly y: number } | null,
-  plugContrast: number,
+  plugs: Plugs,
 ): LayerMeasurements['edges'] {
-  const edges = edgeReadings(yields, sign, scale.pixelUm);
-  const facing = (axis: 'nx' | 'ny', way: number): Reading[] =>
-    edges.filter((e) => e[axis] * way > 0.99).map((e) => ({ shape: e.shape, value: e.errorPx }));
-  const sides = {
-    right: facing('nx', 1),
-    left: facing('nx', -1),
-    up: facing('ny', 1),
-    down: facing('ny', -1),
-  };
-  const pairs = [
-    { axis: 'x' as const, plus: sides.right, minus: sides.left },
-    { axis: 'y' as const, plus: sides.up, minus: sides.down },
-  ].filter(({ plus, minus }) => plus.length >= LEAST_READINGS && minus.length >= LEAST_READINGS);
+  const all = edgeReadings(yields, sign, scale.pixelUm, plugs.near);
+  // Where the edges without a via near show as many sides as all of them do, only those speak.
+  const clear = all.filter((edge) => !edge.plugged);
+  const edges = pairsOf(clear).length === pairsOf(all).length ? clear : all;
+  const pairs = pairsOf(edges);
   if (pairs.length === 0) return null;
-  const all = edges.map((e) => e.errorPx);
-  const { n, median, sd } = spreadOf(all);
+  const plugged = edges.filter((edge) => edge.plugged).length / edges.length;
+  const { n, median, sd } = spreadOf(edges.map((e) => e.errorPx));
   const px = scale.pixelUm;
   const model = {
     name: 'edge threshold',
@@ -69,7 +93,10 @@ export function edgePlacement(
     dof: null,
     how: 'Half height between plateaus of second order; limits from noise-free trials, rectangular.',
   };
-  const shared = sharedVariance(Object.values(sides), sd * sd);
+  const shared = sharedVariance(
+    pairs.flatMap(({ plus, minus }) => [plus, minus]),
+    sd * sd,
+  );
   const kind = { method: 'edge-placement', scales: false };
   const side = (readings: readonly Reading[]) =>
     quantityOf(readings, shared, null, scale, { ...kind, extra: [] });
@@ -125,7 +152,7 @@ export function edgePlacement(
         ...{
           name: 'halos of vias',
           kind: 'B' as const,
-          um: rectangular(haloHalfPx(plugContrast) / 2) * px,
+          um: rectangular((plugged * haloHalfPx(plugs.contrast)) / 2) * px,
         },
         ...{
           dof: null,

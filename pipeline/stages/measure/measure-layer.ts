@@ -7,7 +7,7 @@ import { checkLayer } from './checks.ts';
 import type { DrawnShapes } from './drawn-shapes.ts';
 import { edgePlacement } from './edge-placement.ts';
 import { fitSite, type LayerOptics, type SiteYield } from './fit-site.ts';
-import type { LayerInput } from './layer-input.ts';
+import { type LayerInput, PROFILE_LINES } from './layer-input.ts';
 import { type BlurFinding, type LayerLook, LEAST_SITES, lookAtLayer } from './layer-optics.ts';
 import { layerRoughness } from './layer-roughness.ts';
 import { measureLines } from './measure-lines.ts';
@@ -28,8 +28,8 @@ export interface LayerContext {
   readonly neighbours: readonly DrawnShapes[];
   /** Standard uncertainty of the placement at the height of the layer. */
   readonly placementUm: { readonly x: number; readonly y: number } | null;
-  /** Largest contrast, without its sign, of the via layers next to this one; 0 where none was seen. */
-  readonly plugs: number;
+  /** The via layers next to this one: what is drawn, and their contrast without its sign, 0 where none was seen. */
+  readonly plugs: readonly { readonly shapes: DrawnShapes; readonly contrast: number }[];
   readonly seed: number;
 }
 
@@ -115,10 +115,12 @@ function withLines(input: LayerInput, context: LayerContext, bare: MeasuredLayer
     );
   const optics: LayerOptics = { blur, noise: input.noise, shiftPx: look.shiftPx };
   const sign = Math.sign(look.contrast);
-  const plugContrast = Math.min(MOST_PLUG_CONTRAST, context.plugs / Math.abs(look.contrast));
+  const strongest = Math.max(0, ...context.plugs.map((plug) => plug.contrast));
+  const plugContrast = Math.min(MOST_PLUG_CONTRAST, strongest / Math.abs(look.contrast));
   const yields = input.sites.map((site, n) => fitSite(input.profiles[n]!, site, optics));
+  const plugged = (site: Site) => isPlugged(site, context);
   const lines = measureLines(yields, {
-    ...{ scale, sign, blurPx: blur.sdPx, plugContrast },
+    ...{ scale, sign, blurPx: blur.sdPx, plugContrast, plugged },
     overlaid: (site) => runsAlong(site, context),
   });
   const rough = layerRoughness(input, optics, grid, context.seed);
@@ -131,7 +133,10 @@ function withLines(input: LayerInput, context: LayerContext, bare: MeasuredLayer
       space: lines.spaces[0] ?? null,
       pitch: lines.pitches[0] ?? null,
       ...{ widths: lines.widths, spaces: lines.spaces, pitches: lines.pitches, refused: lines.refused },
-      edges: edgePlacement(yields, sign, scale, context.placementUm, plugContrast),
+      edges: edgePlacement(yields, sign, scale, context.placementUm, {
+        contrast: plugContrast,
+        near: plugged,
+      }),
       line_edge_roughness: rough.edge,
       line_width_roughness: rough.width,
       image: imageFacts(look.contrast, input.noise, context),
@@ -181,4 +186,26 @@ function runsAlong(site: Site, { neighbours, grid, blur }: LayerContext): boolea
         .some((at) => edges.some((edge) => Math.abs(at / px - edge) < ALONG * blur.sdPx));
     }),
   );
+}
+
+/** Reach of the halo of a via, in standard deviations of the blur beyond the via itself. */
+const HALO = 6;
+
+/** Whether a via of the layer below or above stands near the edges of the site. */
+function isPlugged(site: Site, { plugs, grid, blur }: LayerContext): boolean {
+  const px = grid.pixel_um;
+  const [ux, uy] = site.direction;
+  const [from, to] = site.drawnPx[site.own]!;
+  const reach = HALO * blur.sdPx;
+  const [near, far] = [from - reach, (isLine(site) ? to : from) + reach];
+  const across = PROFILE_LINES / 2 + reach;
+  const corners = [near, far].flatMap((a) =>
+    [-across, across].map((b) => [
+      site.startUm[0] + (ux * a - uy * b) * px,
+      site.startUm[1] + (uy * a + ux * b) * px,
+    ]),
+  );
+  const [xs, ys] = [corners.map((c) => c[0]!), corners.map((c) => c[1]!)];
+  const box = [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)] as const;
+  return plugs.some(({ shapes, contrast }) => contrast > 0 && shapes.near(...box).length > 0);
 }

@@ -111,7 +111,10 @@ function measureAgainstDrawing(job: MeasureJob, doubts: string[]): MeasuredLayer
       blurFrom: own ? 'edges of this layer' : 'edges of the other layers',
       neighbours: neighboursOf(input, conductors).map((other) => other.shapes),
       placementUm: placementAt(job, middleOf(input)),
-      plugs: Math.max(0, ...vias.map((via) => Math.abs(measured.get(via)!.contrast?.contrast ?? 0))),
+      plugs: vias.map((via) => ({
+        shapes: via.shapes,
+        contrast: Math.abs(measured.get(via)!.contrast?.contrast ?? 0),
+      })),
     });
   };
   // Vias first: how strong they are says how far they shine into the conductors.

@@ -3,7 +3,8 @@ import { type Affine3, invert3 } from '../../../shared/affine.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import { openVolume, type VolumeSpec } from '../../formats/volume/registry.ts';
 import type { VoxelArray } from '../../formats/volume.ts';
-import { resamplePlate, slicesNeeded } from '../../kernels/resample.ts';
+import type { HeldSlice } from '../../kernels/cubic-sums.ts';
+import { cubicSums, resamplePlate, slicesNeeded } from '../../kernels/resample.ts';
 
 export interface BlockSource {
   readonly spec: VolumeSpec;
@@ -54,22 +55,31 @@ export async function readBlock(
   try {
     const { nx, ny, nz } = volume.shape;
     const broken = new Set(source.brokenSlices);
+    const { mask } = source;
+    const ranges = zUm.map((z) => slicesNeeded(dieToVoxel, grid, z, nz));
+    const slots = Math.max(1, ...ranges.map(([first, end]) => end - first));
+    const sums = cubicSums({ type: volume.type, nx, ny, nz, mask }, slots, grid.width_px);
     const held = new Map<number, VoxelArray>();
     const plates: Float32Array[] = [];
-    for (const z of zUm) {
-      const [first, end] = slicesNeeded(dieToVoxel, grid, z, nz);
-      for (const k of held.keys()) if (k < first || k >= end) held.delete(k);
+    for (const [n, z] of zUm.entries()) {
+      const [first, end] = ranges[n]!;
+      for (const [k, slice] of held) {
+        if (k >= first && k < end) continue;
+        held.delete(k);
+        sums?.release(slice as HeldSlice);
+      }
       for (let k = first; k < end; k++) {
         if (held.has(k)) continue;
         // A broken slice is stood in for by the nearest good one.
         let good = k;
         for (let d = 1; broken.has(good) && d < nz; d++)
           good = [k - d, k + d].find((n) => n >= 0 && n < nz && !broken.has(n)) ?? good;
-        held.set(k, held.get(good) ?? (await volume.read({ k: [good, good + 1] }, source.signal)));
+        const slice = held.get(good) ?? (await volume.read({ k: [good, good + 1] }, source.signal));
+        held.set(k, sums?.hold(slice) ?? slice);
       }
       const out = new Float32Array(grid.width_px * grid.height_px);
       const slice = (k: number) => held.get(k)!;
-      resamplePlate({ nx, ny, nz, slice, mask: source.mask }, dieToVoxel, grid, z, out);
+      resamplePlate({ nx, ny, nz, slice, mask, sums }, dieToVoxel, grid, z, out);
       plates.push(out);
     }
     return { grid, zUm, plates };

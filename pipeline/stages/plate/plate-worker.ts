@@ -4,10 +4,11 @@ import sharp from 'sharp';
 import { platePath } from '../../../shared/plate-path.ts';
 import { openVolume } from '../../formats/volume/registry.ts';
 import type { VolumeSource } from '../../formats/volume.ts';
-import { resamplePlate, slicesNeeded } from '../../kernels/resample.ts';
-import { writePyramid } from '../../output/pyramid.ts';
+import type { CubicSums } from '../../kernels/cubic-sums.ts';
+import { cubicSums, resamplePlate, slicesNeeded } from '../../kernels/resample.ts';
+import { isPacked, writePyramid } from '../../output/pyramid.ts';
 import { brickMeans } from './brick-plan.ts';
-import { greyPicture } from './grey.ts';
+import { greyPicture, greyPlanes } from './grey.ts';
 import type { PlateMessage, PlateResult, PlateTask, PortraitPart } from './plate-task.ts';
 import { SliceWindow } from './slice-window.ts';
 
@@ -17,6 +18,22 @@ sharp.cache(false);
 
 /** Pyramids being encoded while the next plate is resampled. */
 const IN_FLIGHT = 2;
+
+/** Memory for slices, kept from run to run of this thread: a new one each time would be there twice for a while. */
+let kept: CubicSums | null = null;
+
+function sumsFor(task: PlateTask, source: VolumeSource): CubicSums | null {
+  const { grid, dieToVoxel, mask, warp } = task;
+  const shape = { type: source.type, ...source.shape, mask };
+  const ranges = task.zUm.map((z) => slicesNeeded(dieToVoxel, grid, z, shape.nz, warp));
+  const slots = Math.max(1, ...ranges.map(([first, end]) => end - first));
+  if (!kept?.reuse(shape, slots, grid.width_px)) {
+    kept = null;
+    // One more: runs differ by as much.
+    kept = cubicSums(shape, slots + 1, grid.width_px);
+  }
+  return kept;
+}
 
 export default async function run({ task, folder, done }: PlateMessage): Promise<PlateResult> {
   return doRun(task, folder, () => Atomics.add(done, 0, 1));
@@ -45,7 +62,8 @@ async function plates(
   const { grid, dieToVoxel, mask, warp } = task;
   const { nx, ny, nz } = source.shape;
   const pixels = grid.width_px * grid.height_px;
-  const window = new SliceWindow(source, task.brokenSlices);
+  const sums = sumsFor(task, source);
+  const window = new SliceWindow(source, task.brokenSlices, sums);
   const portraits = new Map<string, PortraitPart>();
   const planes: { plane: number; means: Float32Array }[] = [];
   const writing: Promise<void>[] = [];
@@ -55,7 +73,8 @@ async function plates(
     const index = task.firstIndex + n;
     const zUm = task.zUm[n]!;
     await window.moveTo(...slicesNeeded(dieToVoxel, grid, zUm, nz, warp));
-    filled += resamplePlate({ nx, ny, nz, mask, slice: window.slice }, dieToVoxel, grid, zUm, values, warp);
+    const slices = { nx, ny, nz, mask, sums, slice: window.slice };
+    filled += resamplePlate(slices, dieToVoxel, grid, zUm, values, warp);
     if (task.hidden) filled -= hide(values, task.hidden);
     for (const layer of task.portraits) {
       if (index < layer.first || index > layer.last) continue;
@@ -70,8 +89,9 @@ async function plates(
     if (index % every === 0)
       planes.push({ plane: index / every, means: brickMeans(values, grid, task.brick) });
     const { black, white } = task.windows[n]!;
-    const picture = greyPicture(values, grid.width_px, grid.height_px, black, white, task.transparent);
     const path = join(folder, platePath(task.pathPattern, index));
+    const plane = [values, grid.width_px, grid.height_px, black, white] as const;
+    const picture = isPacked(path) ? greyPlanes(...plane) : greyPicture(...plane, task.transparent);
     const written = writePyramid(path, picture, 'lossy').then(onPlate);
     // Marked as handled here; a failure is thrown where it is awaited.
     written.catch(() => {});

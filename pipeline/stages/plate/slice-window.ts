@@ -1,21 +1,31 @@
 /** A moving window of slices: what the plates at one height need, and nothing else, is held. */
 import type { VolumeSource, VoxelArray } from '../../formats/volume.ts';
+import type { CubicSums, HeldSlice } from '../../kernels/cubic-sums.ts';
 
 export class SliceWindow {
   readonly #source: VolumeSource;
   readonly #broken: ReadonlySet<number>;
   readonly #held = new Map<number, VoxelArray>();
+  readonly #sums: CubicSums | null;
 
-  constructor(source: VolumeSource, brokenSlices: readonly number[]) {
+  /** @param sums whose memory holds the slices; without it they are held as they were read */
+  constructor(source: VolumeSource, brokenSlices: readonly number[], sums: CubicSums | null = null) {
     this.#source = source;
+    this.#sums = sums;
     this.#broken = new Set(brokenSlices);
   }
 
   /** Loads the half-open range of slices and lets go of all others. */
   async moveTo(first: number, end: number): Promise<void> {
-    for (const k of this.#held.keys()) if (k < first || k >= end) this.#held.delete(k);
+    for (const [k, slice] of this.#held) {
+      if (k >= first && k < end) continue;
+      this.#held.delete(k);
+      this.#sums?.release(slice as HeldSlice);
+    }
     for (let k = first; k < end; k++) {
-      if (!this.#held.has(k)) this.#held.set(k, await this.#load(k));
+      if (this.#held.has(k)) continue;
+      const slice = await this.#load(k);
+      this.#held.set(k, this.#sums?.hold(slice) ?? slice);
     }
   }
 

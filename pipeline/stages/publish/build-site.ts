@@ -1,93 +1,66 @@
-/** Runs the site generator over the finished data. The two share nothing but the artefacts and their schemas. */
-import { spawn } from 'node:child_process';
-import { cp, mkdir, mkdtemp, rm } from 'node:fs/promises';
-import { tmpdir } from 'node:os';
+/** Makes the pages of a folio over its finished data, by the program of a bundle. */
+import { mkdir, rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import { fileURLToPath } from 'node:url';
-import { InputFault, InterruptedFault } from '../../../shared/errors.ts';
+import { InputFault, type InputFaultFields } from '../../../shared/errors.ts';
 import { diskFault } from '../../output/files.ts';
 import { copyLessons } from './lessons.ts';
+import { runNode } from './run-node.ts';
 
 const ROOT = fileURLToPath(new URL('../../../', import.meta.url));
 
+export interface SiteSources {
+  /** Folder of the bundle. */
+  readonly bundle: string;
+  /** Finished data of the folio. */
+  readonly data: string;
+  readonly lessons: readonly string[];
+  /** File with the campaign's own words, if it has one. */
+  readonly glossary?: string | null;
+}
+
 /**
- * Builds the pages.
- * @param data finished data of the folio
- * @param folder that receives the pages
- * @param glossary file with the campaign's own words, if it has one
- * @throws InputFault when the generator names a fault of a lesson; Error with its last words when it fails otherwise
+ * @param folder that receives the pages and what they need
+ * @param work folder for what is needed meanwhile; emptied again
+ * @throws InputFault for a fault of a lesson or of the campaign's words; Error with the last words otherwise
  */
 export async function buildSite(
-  data: string,
+  sources: SiteSources,
   folder: string,
-  lessons: readonly string[],
+  work: string,
   signal?: AbortSignal,
-  glossary?: string | null,
 ): Promise<void> {
-  const work = await mkdtemp(join(tmpdir(), 'stratafolio-site-'));
-  // The generator keeps half-made modules below the folder it is started in, where our libraries are found from: two
-  // builds at the same time need one each.
-  await mkdir(join(ROOT, '.astro'), { recursive: true });
-  const start = await mkdtemp(join(ROOT, '.astro', 'build-'));
+  const lessons = join(work, 'lessons');
   try {
-    const lessonFolder = join(work, 'lessons');
-    const pages = join(work, 'pages');
-    await mkdir(lessonFolder);
-    await copyLessons(lessons, lessonFolder);
-    await runGenerator(
+    await mkdir(lessons, { recursive: true });
+    await copyLessons(sources.lessons, lessons);
+    const { code, words } = await runNode(
+      [join(ROOT, 'site', 'build', 'print-pages.ts')],
       {
-        STRATAFOLIO_DATA: data,
-        STRATAFOLIO_LESSONS: lessonFolder,
-        STRATAFOLIO_OUT: pages,
-        ...(glossary ? { STRATAFOLIO_GLOSSARY: glossary } : {}),
-        ASTRO_TELEMETRY_DISABLED: '1',
+        STRATAFOLIO_BUNDLE: sources.bundle,
+        STRATAFOLIO_DATA: sources.data,
+        STRATAFOLIO_LESSONS: lessons,
+        STRATAFOLIO_OUT: folder,
+        ...(sources.glossary ? { STRATAFOLIO_GLOSSARY: sources.glossary } : {}),
       },
-      start,
+      ROOT,
       signal,
     );
-    await cp(pages, folder, { recursive: true }).catch((error) => {
-      throw diskFault(error, folder);
-    });
+    if (code !== 0) {
+      throw (
+        saidFault(words) ??
+        diskFault(new Error(`The pages could not be made (exit ${code}).\n${words}`), folder)
+      );
+    }
   } finally {
-    for (const folder of [work, start]) await rm(folder, { recursive: true, force: true });
+    await rm(lessons, { recursive: true, force: true });
   }
 }
 
-function runGenerator(variables: Record<string, string>, cwd: string, signal?: AbortSignal): Promise<void> {
-  const astro = join(ROOT, 'node_modules', 'astro', 'bin', 'astro.mjs');
-  return new Promise((resolve, reject) => {
-    const child = spawn(process.execPath, [astro, 'build', '--root', ROOT], {
-      cwd,
-      env: { ...process.env, NODE_ENV: 'production', ...variables },
-      stdio: ['ignore', 'pipe', 'pipe'],
-      ...(signal ? { signal } : {}),
-    });
-    let said = '';
-    const keep = (chunk: Buffer) => {
-      said = (said + chunk.toString()).slice(-8000);
-    };
-    child.stdout.on('data', keep);
-    child.stderr.on('data', keep);
-    child.on('error', (error) => reject(error.name === 'AbortError' ? new InterruptedFault() : error));
-    child.on('close', (code) => {
-      if (code === 0) resolve();
-      else if (signal?.aborted) reject(new InterruptedFault());
-      else reject(lessonFault(said) ?? new Error(`The site could not be generated (exit ${code}).\n${said}`));
-    });
-  });
-}
-
-/** The generator runs apart from us; a fault of a lesson reaches us as the words of an InputFault. */
-function lessonFault(said: string): InputFault | null {
-  const words = /^(.+\.md), (.+?): expected (.+), found (.+)\n\s*What to do: (.+)$/m.exec(said);
-  if (!words) return null;
-  const [, file, place, expected, found, remedy] = words as unknown as [
-    string,
-    string,
-    string,
-    string,
-    string,
-    string,
-  ];
-  return new InputFault({ tag: 'inconsistent', file, place, expected, found, remedy });
+/** A fault of what persons wrote reaches us by its fields; a wrong hand-over file is our own fault. */
+function saidFault(words: string): InputFault | null {
+  const line = /^\{"fault":.*\}$/m.exec(words)?.[0];
+  if (!line) return null;
+  const { fault } = JSON.parse(line) as { fault: InputFaultFields };
+  return fault.file.endsWith('.md') ? new InputFault(fault) : null;
 }

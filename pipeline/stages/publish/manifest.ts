@@ -1,6 +1,8 @@
 /** Fixity: the list of all files of a folio with their checksums, made and checked. */
-import { readdir, readFile, stat } from 'node:fs/promises';
-import { join, relative, sep } from 'node:path';
+import { readdirSync } from 'node:fs';
+import { readFile, stat } from 'node:fs/promises';
+import { join } from 'node:path';
+import { setImmediate } from 'node:timers/promises';
 import {
   MANIFEST_PATH,
   type Manifest,
@@ -13,14 +15,26 @@ import { writeArtefact } from '../../output/files.ts';
 import { CRATE_FILE } from './record/crate.ts';
 import { hashFile, severalAtOnce } from './record/hash-files.ts';
 
-/** Every file below a folder but the manifest, relative with forward slashes, sorted. */
-export async function folioFiles(folder: string): Promise<string[]> {
-  const entries = await readdir(folder, { recursive: true, withFileTypes: true });
-  return entries
-    .filter((entry) => !entry.isDirectory())
-    .map((entry) => relative(folder, join(entry.parentPath, entry.name)).split(sep).join('/'))
-    .filter((path) => path !== MANIFEST_PATH)
-    .sort();
+/**
+ * Every file below a folder but the manifest, relative with forward slashes, sorted.
+ * @param enter whether a folder is looked into, by its path below
+ */
+export async function folioFiles(
+  folder: string,
+  enter: (path: string) => boolean = () => true,
+): Promise<string[]> {
+  const files: string[] = [];
+  const waiting = [''];
+  for (let below = waiting.pop(); below !== undefined; below = waiting.pop()) {
+    // Thousands of small folders: each a system call here, several hand-overs between threads elsewhere.
+    for (const entry of readdirSync(join(folder, below), { withFileTypes: true })) {
+      const path = `${below}${entry.name}`;
+      if (!entry.isDirectory()) files.push(path);
+      else if (enter(path)) waiting.push(`${path}/`);
+    }
+    if (waiting.length % 200 === 199) await setImmediate();
+  }
+  return files.filter((path) => path !== MANIFEST_PATH).sort();
 }
 
 /** Checksum of one file, in hexadecimal. */

@@ -10,10 +10,18 @@ export function attachMeasuring(host: ViewerHost, sides: SidePanels): void {
   const section = host.element.querySelector<HTMLElement>('[data-side="measure"]');
   if (!section) return;
   let opening: Promise<unknown> | null = null;
+  // A tool chosen before there is somebody to hear it is taken up as soon as there is.
+  let asked: HTMLButtonElement | null = null;
+  section.addEventListener('click', (event) => {
+    if (section.dataset.ready !== undefined) return;
+    asked = (event.target as Element).closest<HTMLButtonElement>('[data-tool]');
+    if (asked)
+      section.querySelector('[data-m="ask"]')!.textContent = `${asked.textContent}: being made ready.`;
+  });
   const open = (): Promise<unknown> => {
-    opening ??= import('./measure-panel.ts').then(({ MeasurePanel }) =>
-      MeasurePanel.open(host, sides, section),
-    );
+    opening ??= import('./measure-panel.ts')
+      .then(({ MeasurePanel }) => MeasurePanel.open(host, sides, section))
+      .then(() => asked?.click());
     opening.catch(() => {
       opening = null;
       section.querySelector('[data-m="trouble"]')!.textContent =

@@ -24,6 +24,7 @@ import type { ViewerHost } from '../viewer-host.ts';
 import { ADDRESS_KEY } from './attach.ts';
 import { Evaluator } from './evaluator.ts';
 import { readReadingsFile, saveReadings } from './files.ts';
+import { foundEdges } from './found-edges.ts';
 import { Hand } from './hand.ts';
 import { ScanKnowledge } from './knowledge.ts';
 import { PlateMeasurer } from './measurer.ts';
@@ -369,7 +370,13 @@ export class MeasurePanel {
       const here = kind === 'section' || reading.plate === present;
       const value = n === this.#chosen ? ` ${valueWords(reading.values[0]!)}` : '';
       const look = n === this.#chosen ? 'chosen' : here ? 'kept' : 'elsewhere';
-      return [{ kind: reading.kind, points: reading.points_um, label: `${n + 1}${value}`, look }];
+      const trace = this.#traces.get(encodeReadings([reading])) ?? null;
+      return [
+        {
+          ...{ kind: reading.kind, points: reading.points_um, label: `${n + 1}${value}`, look },
+          edges: n === this.#chosen ? foundEdges(reading, trace, this.#host.grid) : [],
+        },
+      ];
     });
     const line: DrawnReading[] =
       kind === 'plate' && this.#sectionLine

@@ -2,6 +2,7 @@
 import type { PointUm, ReadingKind } from '../../lib/measuring/reading.ts';
 import { oncePerFrame } from '../once-per-frame.ts';
 import { make } from '../svg-element.ts';
+import type { Stroke } from './found-edges.ts';
 import type { Surface } from './surface.ts';
 
 export interface DrawnReading {
@@ -10,6 +11,8 @@ export interface DrawnReading {
   /** Beside it: its number, and its value where there is room. */
   readonly label: string;
   readonly look: 'kept' | 'chosen' | 'elsewhere' | 'open';
+  /** Edges that were found. */
+  readonly edges?: readonly Stroke[];
 }
 
 export class MeasureOverlay {
@@ -50,7 +53,7 @@ export class MeasureOverlay {
     this.#svg.replaceChildren(...parts);
   }
 
-  #drawOne({ kind, points, label, look }: DrawnReading): SVGElement[] {
+  #drawOne({ kind, points, label, look, edges }: DrawnReading): SVGElement[] {
     const places = points.flatMap((point) => {
       const at = this.#surface.place(point);
       return at ? [at] : [];
@@ -72,8 +75,15 @@ export class MeasureOverlay {
       group.append(make('circle', { class: 'halo', cx: x, cy: y, r: 3.5 }));
       group.append(make('circle', { class: 'stroke', cx: x, cy: y, r: 3.5 }));
     }
-    const last = places.at(-1)!;
-    if (label) group.append(make('text', { x: last[0] + 8, y: last[1] - 6 }, label));
+    for (const [from, to] of edges ?? []) {
+      const [a, b] = [this.#surface.place(from), this.#surface.place(to)];
+      if (!a || !b) continue;
+      const ends = { x1: a[0], y1: a[1], x2: b[0], y2: b[1] };
+      for (const layer of ['halo', 'stroke']) group.append(make('line', { class: `${layer} edge`, ...ends }));
+    }
+    // A section is named where it begins: readings, named where they end, often end where it does.
+    const at = kind === 'section' ? places[0]! : places.at(-1)!;
+    if (label) group.append(make('text', { x: at[0] + 8, y: at[1] - 6 }, label));
     return [group];
   }
 }

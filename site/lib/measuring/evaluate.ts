@@ -9,6 +9,7 @@ import {
   layPath,
   type Path,
   type Sense,
+  spansOf,
 } from '../../../shared/profile/gauge.ts';
 import { TEN_TO_NINETY } from '../../../shared/profile/normal.ts';
 import { fitPitch } from '../../../shared/profile/pitch.ts';
@@ -105,7 +106,11 @@ export function spanOf(
       drawnPx: beside ? [beside.leftPx, beside.rightPx] : [],
     },
     resolutionUm: known.resolutionUm ?? ownResolution(found, known),
-    doubts: [...turnedWords([from, to], path), ...commonDoubts(path, known)],
+    doubts: [
+      ...severalWords(what, spansOf(path.edges, sense).length),
+      ...turnedWords([from, to], path),
+      ...commonDoubts(path, known),
+    ],
   };
 }
 
@@ -203,6 +208,13 @@ export const request = (from: PixelPoint, to: PixelPoint, widthPx: number, known
 
 const ownResolution = ({ fit }: GaugedLine, { pixelUm }: ScaleKnown): number =>
   TEN_TO_NINETY * fit.blurPx * pixelUm;
+
+const severalWords = (what: 'width' | 'space', spans: number): string[] =>
+  spans > 1
+    ? [
+        `${spans} ${what === 'width' ? 'lines' : 'spaces'} lie on this path; the one nearest its middle was measured.`,
+      ]
+    : [];
 
 function turnedWords([from, to]: readonly [PixelPoint, PixelPoint], path: Path): string[] {
   const angle = (a: PixelPoint, b: PixelPoint) => Math.atan2(b[1] - a[1], b[0] - a[0]);

@@ -1,7 +1,9 @@
 /** Builds the test folio's site once: artefacts, pages, and the data laid beside them. */
-import { execFileSync } from 'node:child_process';
-import { cpSync, rmSync } from 'node:fs';
+import { cpSync, mkdirSync, readdirSync, rmSync } from 'node:fs';
 import { join, resolve } from 'node:path';
+import { folderVersion } from '../../../pipeline/engine/source-version.ts';
+import { buildSite as printSite } from '../../../pipeline/stages/publish/build-site.ts';
+import { pageBundle } from '../../../pipeline/stages/publish/page-bundle.ts';
 import { type MadeFolio, makeFolio } from '../../fixtures/folio/make-folio.ts';
 
 const REPO = resolve(import.meta.dirname, '../../..');
@@ -16,22 +18,12 @@ export async function buildSite(work = WORK, change: (made: MadeFolio) => void =
   change(made);
   const out = join(work, 'folio');
   rmSync(out, { recursive: true, force: true });
-  try {
-    execFileSync(process.execPath, [join(REPO, 'node_modules/astro/bin/astro.mjs'), 'build'], {
-      cwd: REPO,
-      stdio: 'pipe',
-      env: {
-        ...process.env,
-        ASTRO_TELEMETRY_DISABLED: '1',
-        STRATAFOLIO_DATA: made.data,
-        STRATAFOLIO_LESSONS: made.lessons,
-        STRATAFOLIO_OUT: out,
-      },
-    });
-  } catch (error) {
-    const { stdout, stderr } = error as { stdout: Buffer; stderr: Buffer };
-    throw new Error(`The site did not build.\n${stdout}\n${stderr}`, { cause: error });
-  }
+  mkdirSync(out, { recursive: true });
+  const bundle = await pageBundle(folderVersion(['site', 'shared', 'astro.config.mjs']));
+  const lessons = readdirSync(made.lessons)
+    .filter((name) => name.endsWith('.md'))
+    .map((name) => join(made.lessons, name));
+  await printSite({ bundle, data: made.data, lessons }, out, join(work, 'aside'));
   cpSync(made.data, join(out, 'data'), { recursive: true });
   return out;
 }

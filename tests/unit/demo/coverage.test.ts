@@ -1,9 +1,20 @@
+import polygonClipping from 'polygon-clipping';
 import { describe, expect, it } from 'vitest';
 import { addRing, cutRing, emptyMask, type FineGrid } from '../../../demo-volume/image/coverage.ts';
 import { normalCdf, printLayer } from '../../../demo-volume/image/layer-mask.ts';
+import { addUnion } from '../../../demo-volume/image/union-coverage.ts';
 import { ringHolds } from '../../../demo-volume/layout/connectivity.ts';
 import { randomStream } from '../../../demo-volume/random.ts';
 import { printed, square } from './small-plan.ts';
+
+type Pair = [number, number];
+
+/** Outer rings turn left, holes right; shoelace formula. */
+const signedArea = (ring: readonly Pair[]): number =>
+  ring.reduce((sum, [x, y], i) => {
+    const [u, v] = ring[(i + 1) % ring.length]!;
+    return sum + (x * v - u * y) / 2;
+  }, 0);
 
 const grid = (width: number, height: number, pixelUm = 1): FineGrid => ({
   ...{ x0Um: 0, y0Um: 0, pixelUm, width, height },
@@ -50,6 +61,50 @@ describe('coverage', () => {
             expect(Math.abs(mask.values[y * side + x]! - inside / sub ** 2)).toBeLessThan(0.05);
         }
     }
+  });
+
+  it('counts a pixel once where edges lie over one another, and adds them where they abut', () => {
+    const wire = [0.3, 0, 2.4, 0, 2.4, 1, 0.3, 1];
+    const twice = emptyMask(grid(4, 1));
+    addUnion(twice, [wire, wire, wire]);
+    [0.7, 1, 0.4, 0].forEach((v, i) => expect(twice.values[i]).toBeCloseTo(v, 6));
+    const abutting = emptyMask(grid(4, 1));
+    addUnion(abutting, [[0, 0, 1.3, 0, 1.3, 1, 0, 1], wire, [2.4, 0, 3.2, 0, 3.2, 1, 2.4, 1]]);
+    [1, 1, 1, 0.2].forEach((v, i) => expect(abutting.values[i]).toBeCloseTo(v, 6));
+  });
+
+  it('agrees with the union of a reference library (polygon-clipping), pixel by pixel', () => {
+    const random = randomStream(8, 'overlaps');
+    const side = 8;
+    let worst = 0;
+    for (let trial = 0; trial < 40; trial++) {
+      // Rectangles and a triangle on a coarse raster, so that edges often lie over one another or abut.
+      const at = () => random.below(15) / 2 + 0.25;
+      const rings: number[][] = Array.from({ length: 2 + random.below(5) }, (_, n) => {
+        const [x, y, w, h] = [at(), at(), 0.5 + random.below(8) / 2, 0.5 + random.below(8) / 2];
+        return n === 0 ? [x, y, x + w, y, x, y + h] : [x, y, x + w, y, x + w, y + h, x, y + h];
+      });
+      const mask = emptyMask(grid(side, side));
+      addUnion(mask, rings);
+      const polygons = rings.map((ring): Pair[][] => [
+        Array.from({ length: ring.length / 2 }, (_, i): Pair => [ring[2 * i]!, ring[2 * i + 1]!]),
+      ]);
+      const union = polygonClipping.union(polygons[0]!, ...polygons.slice(1));
+      for (let y = 0; y < side; y++)
+        for (let x = 0; x < side; x++) {
+          const pixel: Pair[] = [
+            [x, y],
+            [x + 1, y],
+            [x + 1, y + 1],
+            [x, y + 1],
+          ];
+          const cut = polygonClipping.intersection(union, [pixel]);
+          const area = cut.flat().reduce((sum, ring) => sum + signedArea(ring), 0);
+          // At its sides the window cuts slanted edges.
+          if (x > 0 && x < side - 1) worst = Math.max(worst, Math.abs(area - mask.values[y * side + x]!));
+        }
+    }
+    expect(worst).toBeLessThan(1.5 / 16);
   });
 
   it('adds what abuts, keeps what overlaps, and takes away what is cut', () => {

@@ -35,6 +35,8 @@ interface Scene {
   readonly shiftUm: number;
   readonly contrast: number;
   readonly noise: number;
+  /** Vias of a neighbouring layer: boxes in the die frame. */
+  readonly vias?: readonly (readonly [number, number, number, number])[];
 }
 
 function measure(scene: Scene): MeasuredLayer {
@@ -69,7 +71,11 @@ function measure(scene: Scene): MeasuredLayer {
       neighbours: [],
     },
     scale: { pixelUm: PX, relative: 0, how: '' },
-    ...{ placementUm: { x: 0, y: 0 }, plugs: 0, seed: scene.seed },
+    ...{ placementUm: { x: 0, y: 0 }, seed: scene.seed },
+    plugs: (scene.vias ? [scene.vias] : []).map((boxes) => ({
+      shapes: new DrawnShapes(boxes.map(([a, b, c, d]) => Float64Array.of(a, b, c, b, c, d, a, d))),
+      contrast: 2 * Math.abs(scene.contrast),
+    })),
   });
 }
 
@@ -113,6 +119,24 @@ describe('a layer with known widths', () => {
     expect(inside / all).toBeGreaterThan(0.9);
     // Not padded either: intervals twice as wide as needed would give half of this.
     expect(Math.sqrt(z.reduce((s, v) => s + v * v, 0) / z.length)).toBeGreaterThan(0.6);
+  });
+
+  it('lets profiles far from vias speak, and carries the halos of vias where all stand near one', () => {
+    const scene = { seed: 3, biasUm: 0, shiftUm: 0, contrast: 500, noise: 100 };
+    const halo = ({ result }: MeasuredLayer) =>
+      result.widths.map((q) => q.budget.find((c) => c.name === 'halos of vias')?.um ?? 0);
+    const free = measure(scene);
+    expect(halo(free)).toEqual([0, 0]);
+    // Along the lower third of every narrow line; the wide ones have none.
+    const onSome = LINES.slice(0, 12).map(([a, b]) => [a, 0.5, b, 3] as const);
+    const some = measure({ ...scene, vias: onSome });
+    expect(halo(some)).toEqual([0, 0]);
+    expect(some.result.widths[0]!.n).toBeLessThan(free.result.widths[0]!.n);
+    expect(some.result.widths[1]!.n).toBe(free.result.widths[1]!.n);
+    const onAll = LINES.slice(0, 12).map(([a, b]) => [a, 0.2, b, 9.4] as const);
+    const [narrow, wide] = halo(measure({ ...scene, vias: onAll }));
+    expect(narrow).toBeGreaterThan(0);
+    expect(wide).toBe(0);
   });
 
   it('is refused with the reason where noise hides it', () => {

@@ -31,17 +31,17 @@ const json = (value: unknown): string => `${JSON.stringify(value, null, 1)}\n`;
 
 /**
  * @param folder of the folio, which holds data/ with folio.json and the scans
+ * @param known checksums of inputs that were read and have not changed since, by absolute path; the others are read
  * @returns the inputs with their checksums, for the crate
  */
 export async function writeRecord(
   folder: string,
   folio: Folio,
   inputs: readonly InputFile[],
-  onFile: () => void = () => {},
+  known: ReadonlyMap<string, { readonly bytes: number; readonly sha256: string }> = new Map(),
 ): Promise<Inputs> {
   const files = await severalAtOnce(inputs, async ({ file, path, role, scan }) => {
-    const { bytes, sha256 } = await hashFile(file, ['sha256']);
-    onFile();
+    const { bytes, sha256 } = known.get(file) ?? (await hashFile(file, ['sha256']));
     return { path, role, scan, bytes, sha256 };
   });
   const listed: Inputs = { version: 1, files };
