@@ -31,6 +31,11 @@ export interface DepthFit {
   readonly sdUm: number;
 }
 
+export interface ThroughFilms extends Pick<DepthFit, 'place' | 'alongZ' | 'sdUm'> {
+  /** Of place and slope: variance, covariance, variance. */
+  readonly covariance: readonly [number, number, number];
+}
+
 /** Standard deviation of a film's thickness as a share of it. Common practice, no source: a tenth at most. */
 const FILM = 0.05;
 /** Standard deviation of a stated voxel in depth, as a share of it. Common practice, no source: 5 % at most. */
@@ -49,7 +54,8 @@ export function fitDepth(input: DepthInput): DepthFit | null {
     shown.map(() => LAYER_UM ** 2),
     { levelsUm: input.levelsUm, aboutUm: input.middle[2], stretch: input.stretch },
   );
-  return { ...line, ...tilt };
+  const { place, alongZ, sdUm } = line;
+  return { place, alongZ, sdUm, ...tilt };
 }
 
 /** How every layer alike leans over the field, from its patches against the whole. */
@@ -99,7 +105,7 @@ export function throughFilms(
   offsets: readonly number[],
   own: readonly number[],
   { levelsUm, aboutUm, stretch }: { levelsUm: readonly number[]; aboutUm: number; stretch: number },
-): Pick<DepthFit, 'place' | 'alongZ' | 'sdUm'> {
+): ThroughFilms {
   const design = new Matrix(heights.map((h) => [1, h - aboutUm]));
   const values = Matrix.columnVector([...offsets]);
   const films = heights.map((a) => heights.map((b) => filmsBelow(levelsUm, Math.min(a, b))));
@@ -132,7 +138,10 @@ export function throughFilms(
     found = estimate();
   }
   const { solution, inverse } = found;
-  return { place: solution.get(0, 0), alongZ: solution.get(1, 0), sdUm: Math.sqrt(inverse.get(0, 0)) };
+  return {
+    ...{ place: solution.get(0, 0), alongZ: solution.get(1, 0), sdUm: Math.sqrt(inverse.get(0, 0)) },
+    covariance: [inverse.get(0, 0), inverse.get(0, 1), inverse.get(1, 1)],
+  };
 }
 
 /** Variance of a height through the films below it. */
