@@ -121,6 +121,17 @@ describe('shapes that differ', () => {
     }
   });
 
+  it('speak between heights as well, where the other place shows another layer or none', () => {
+    const work = scanAt(stack, 10);
+    const lifted = (z: number): Affine3 => [mapAt(10)[0], mapAt(10)[1], [0, 0, VOXEL, z]];
+    for (const z of [0.5, -0.5]) {
+      const right = tellApart(sceneOf(work, lifted(0), 1, stack), lifted(z));
+      expect(right && isOwn(right), `${z} um`).toBe(true);
+      const wrong = tellApart(sceneOf(work, lifted(z), 1, stack), lifted(0));
+      expect(wrong && isOwn(wrong), `${z} um, from there`).toBe(false);
+    }
+  });
+
   it('tell no two places apart that are both wrong', () => {
     const half = DOTS.map((dots) => dots.slice(0, 1));
     const other = DOTS.map((dots) => dots.slice(1));

@@ -4,6 +4,7 @@
  * outweighs a few shapes.
  */
 import { type Affine3, apply3, compose3, invert3 } from '../../../../shared/affine.ts';
+import type { ProcessLayer } from '../../../../shared/artefacts/process.ts';
 import { labelComponents } from '../../../kernels/components.ts';
 import { blurPlane } from '../../../kernels/gaussian-plane.ts';
 import { smooth, withoutSlow } from '../../../kernels/smooth.ts';
@@ -59,8 +60,10 @@ const NOT_THERE = 0.35;
 const ALIGN_PX = 4;
 /** Drawn beyond the field, so that it can be shifted, pixels. */
 const ROOM_PX = 2 * ALIGN_PX;
-/** Heights of the same layer at both places differ by less than this share of its thickness. */
+/** Over the field both places keep the same distance in height to this share of a layer's thickness. */
 const SAME_HEIGHT = 0.3;
+/** A layer counts as what shows at a height where it fills this share of what is averaged there. */
+const FILLS = 0.5;
 /** What it takes to tell two places apart: so many shapes, on so many layers, and hardly any that say otherwise. */
 const APART = { shapes: 4, layers: 2, against: 1 / 8, clear: 0.75 } as const;
 
@@ -89,13 +92,16 @@ export function sceneOf(work: WorkVolume, workToDie: Affine3, sign: number, stac
   return { work, workToDie, stack, view, layers };
 }
 
-/** @returns null where the two places do not show the same layers at the same heights */
+/**
+ * Where the other place lies higher or lower, the scan shows another layer of the drawing there, or none.
+ * @returns null where the layers of one place lie aslant in the other
+ */
 export function tellApart(scene: Scene, otherToDie: Affine3): Told | null {
   const { work, stack, view, layers } = scene;
   const { frame } = view.grid;
   const { width, height } = frame;
   const there = compose3(otherToDie, invert3(scene.workToDie));
-  if (!layers.every(({ drawn }) => sameHeight(there, drawn, frame))) return null;
+  if (!layers.every(({ drawn }) => isLevel(there, drawn, frame))) return null;
   const field = dieGrid(work, otherToDie, {
     ...exactDrawing(stack, frame.pixel, 0),
     pictures: () => [],
@@ -109,7 +115,10 @@ export function tellApart(scene: Scene, otherToDie: Affine3): Told | null {
     width_px: field.width_px + 2 * ROOM_PX,
     height_px: field.height_px + 2 * ROOM_PX,
   };
-  const rasters = layers.map(({ drawn }) => stack.render(drawn.layer, plate));
+  const rasters = layers.map(({ drawn }) => {
+    const shows = layerThere(stack, there, drawn, frame);
+    return shows ? stack.render(shows, plate) : new Float32Array(plate.width_px * plate.height_px);
+  });
   const seen = (shift: readonly [number, number]): Float32Array[] =>
     layers.map(({ drawn }, n) => {
       const out = new Float32Array(width * height);
@@ -142,20 +151,43 @@ export function tellApart(scene: Scene, otherToDie: Affine3): Told | null {
   return told;
 }
 
-function sameHeight(
-  there: Affine3,
-  { middleUm, layer }: LayerView,
-  frame: DieView['grid']['frame'],
-): boolean {
-  const [x, y] = [frame.left, frame.top];
-  const [w, h] = [frame.width * frame.pixel, frame.height * frame.pixel];
+type Frame = DieView['grid']['frame'];
+
+const heightThere = (there: Affine3, { middleUm }: LayerView, frame: Frame, u: number, v: number): number =>
+  apply3(there, [
+    frame.left + u * frame.width * frame.pixel,
+    frame.top - v * frame.height * frame.pixel,
+    middleUm,
+  ])[2];
+
+function isLevel(there: Affine3, drawn: LayerView, frame: Frame): boolean {
+  const middle = heightThere(there, drawn, frame, 0.5, 0.5);
   return [
-    [x + w / 2, y - h / 2],
-    [x + w / 4, y - h / 4],
-    [x + (3 * w) / 4, y - (3 * h) / 4],
+    [0.25, 0.25],
+    [0.75, 0.75],
+    [0.25, 0.75],
   ].every(
-    ([u, v]) => Math.abs(apply3(there, [u!, v!, middleUm])[2] - middleUm) < SAME_HEIGHT * layer.thickness_um,
+    ([u, v]) =>
+      Math.abs(heightThere(there, drawn, frame, u!, v!) - middle) < SAME_HEIGHT * drawn.layer.thickness_um,
   );
+}
+
+/** The layer that the other place puts at the height of a layer of this one. */
+function layerThere(
+  { layers }: DrawnStack,
+  there: Affine3,
+  drawn: LayerView,
+  frame: Frame,
+): ProcessLayer | null {
+  const middle = heightThere(there, drawn, frame, 0.5, 0.5);
+  const [low, high] = [middle - drawn.halfUm, middle + drawn.halfUm];
+  let best: { layer: ProcessLayer; share: number } | null = null;
+  for (const layer of layers) {
+    const top = layer.bottom_um + layer.thickness_um;
+    const share = (Math.min(high, top) - Math.max(low, layer.bottom_um)) / (high - low);
+    if (share >= FILLS && (!best || share > best.share)) best = { layer, share };
+  }
+  return best?.layer ?? null;
 }
 
 /** Blurs like the scan and takes slow changes off. */
