@@ -7,6 +7,7 @@ import type { VolumeSource } from '../../formats/volume.ts';
 import type { CubicSums } from '../../kernels/cubic-sums.ts';
 import { cubicSums, resamplePlate, slicesNeeded } from '../../kernels/resample.ts';
 import { isPacked, writePyramid } from '../../output/pyramid.ts';
+import { asTask } from '../../workers/task.ts';
 import { brickMeans } from './brick-plan.ts';
 import { greyPicture, greyPlanes } from './grey.ts';
 import type { PlateMessage, PlateResult, PlateTask, PortraitPart } from './plate-task.ts';
@@ -35,9 +36,9 @@ function sumsFor(task: PlateTask, source: VolumeSource): CubicSums | null {
   return kept;
 }
 
-export default async function run({ task, folder, done }: PlateMessage): Promise<PlateResult> {
-  return doRun(task, folder, () => Atomics.add(done, 0, 1));
-}
+export default asTask(({ task, folder, done }: PlateMessage) =>
+  doRun(task, folder, () => Atomics.add(done, 0, 1)),
+);
 
 /**
  * Resamples and writes the plates of a run below a folder.
