@@ -110,7 +110,12 @@ for (const { file, process: table, windows, voxel } of layouts) {
       make: (out) =>
         make(
           ...['demo-volume/image-layout.ts', '--layout', join(DATA, file), '--out', out],
-          ...['--process', join(ROOT, 'tests', 'fixtures', 'process', table), '--window', windows[n % windows.length]!.join()],
+          ...[
+            '--process',
+            join(ROOT, 'tests', 'fixtures', 'process', table),
+            '--window',
+            windows[n % windows.length]!.join(),
+          ],
           ...['--voxel-nm', String(voxel), '--seed', String(n + first - 10), '--no-faults'],
         ),
     });
