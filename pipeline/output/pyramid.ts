@@ -54,17 +54,21 @@ export const renderTiles = (transparent: boolean, kind: TileKind = 'loose'): Til
  */
 export async function writePyramid(
   path: string,
-  picture: PictureData,
+  picture: PictureData | GreyLevel,
   kind: 'lossy' | 'lossless',
 ): Promise<void> {
-  if (path.endsWith('.tif')) return writePacked(path, picture, kind);
+  if (isPacked(path)) return writePacked(path, 'grey' in picture ? picture : greyOf(picture), kind);
+  if ('grey' in picture) throw new Error('Loose tiles are made of grey and opacity in turn.');
   const { bytes, channels, width, height } = picture;
   const source = sharp(bytes, { raw: { width, height, channels }, limitInputPixels: false });
   await writeTiles(source, path, kind === 'lossy' ? LOSSY : LOSSLESS);
 }
 
-async function writePacked(path: string, picture: PictureData, kind: 'lossy' | 'lossless'): Promise<void> {
-  const levels = greyLevels(greyOf(picture), TILE_PX);
+/** Whether what lies there is one file. */
+export const isPacked = (path: string): boolean => path.endsWith('.tif');
+
+async function writePacked(path: string, picture: GreyLevel, kind: 'lossy' | 'lossless'): Promise<void> {
+  const levels = greyLevels(picture, TILE_PX);
   const still = levels.at(-1)!;
   const { width, height } = still;
   try {

@@ -1,6 +1,8 @@
 /** A pool of threads for one kind of task, with typed messages and at most `threads` tasks under way. */
 import { availableParallelism } from 'node:os';
 import { Piscina } from 'piscina';
+import { InputFault } from '../../shared/errors.ts';
+import type { Answer } from './task.ts';
 
 export interface TaskPool<Task, Result> {
   /** Runs one task; rejects with the task's own error. */
@@ -11,10 +13,10 @@ export interface TaskPool<Task, Result> {
 export const defaultThreads = (): number => Math.max(1, availableParallelism());
 
 /**
- * @param module file URL of the worker module; its default export takes one task and returns its result
+ * @param module file URL of the worker module; its default export is made by `asTask`
  */
 export function openPool<Task, Result>(module: URL, threads: number): TaskPool<Task, Result> {
-  const pool = new Piscina<Task, Result>({
+  const pool = new Piscina<Task, Answer<Result>>({
     filename: module.href,
     minThreads: 1,
     maxThreads: threads,
@@ -22,7 +24,11 @@ export function openPool<Task, Result>(module: URL, threads: number): TaskPool<T
     idleTimeout: Number.POSITIVE_INFINITY,
   });
   return {
-    run: (task, signal) => pool.run(task, signal ? { signal } : {}),
+    async run(task, signal) {
+      const answer = await pool.run(task, signal ? { signal } : {});
+      if (answer.fault) throw new InputFault(answer.fault);
+      return answer.result;
+    },
     close: () => pool.destroy(),
   };
 }

@@ -15,9 +15,16 @@ export const layersSchema = z.object({
       role: roleSchema,
       bottom_um: z.number(),
       top_um: z.number(),
-      sd_um: z.number().nonnegative().describe('Standard deviation of a boundary.'),
+      sd_um: z.number().nonnegative().describe('Standard deviation of the height of a boundary on the die.'),
       bottom_sd_um: z.number().nonnegative().optional().describe('Of each boundary, where measured.'),
       top_sd_um: z.number().nonnegative().optional(),
+      in_scan_sd_um: z
+        .number()
+        .nonnegative()
+        .optional()
+        .describe(
+          'Of where a boundary lies in the scan: without zero and scale of the depth, which all heights share.',
+        ),
       nominal_bottom_um: z.number(),
       nominal_top_um: z.number(),
       confidence: z.number().min(0).max(1),

@@ -46,7 +46,15 @@ const inputs = Array.from({ length: pictures }, (_, n) => {
   }
   const path = join(work, `in${n}.pgm`);
   writeFileSync(path, Buffer.concat([Buffer.from(`P5\n${side} ${side}\n255\n`), grey]));
-  return { path, grey, picture: { bytes: both, channels: 2, width: side, height: side } as PictureData };
+  const held = n % 2 === 0 ? null : Uint8Array.from(grey, (_, p) => both[2 * p + 1]! >> 7);
+  // As the plate stage has them.
+  const planes = { width: side, height: side, grey, held };
+  return {
+    path,
+    grey,
+    planes,
+    picture: { bytes: both, channels: 2, width: side, height: side } as PictureData,
+  };
 });
 
 /** Processor seconds of this process, and of its ended children. @source proc(5), /proc/self/stat */
@@ -73,8 +81,8 @@ const peer = (suffix: string) => (folder: string) => {
   }
 };
 const ours = (ending: string) => async (folder: string) => {
-  for (const [n, { picture }] of inputs.entries())
-    await writePyramid(join(folder, `${n}.${ending}`), picture, 'lossy');
+  for (const [n, { picture, planes }] of inputs.entries())
+    await writePyramid(join(folder, `${n}.${ending}`), ending === 'tif' ? planes : picture, 'lossy');
 };
 const contenders: Record<string, (folder: string) => Promise<void> | void> = {
   'packed (JPEG 92, masks, still)': ours('tif'),

@@ -6,10 +6,10 @@ import { generator } from '../fixtures/random.ts';
 export interface Case {
   readonly seed: number;
   /**
-   * place: findable, unless the drawing repeats there; wrong: placed against another drawing; outside: looked for where
-   * it is not; bare: hardly anything is drawn there.
+   * place: findable; repeats: another place of the drawing shows the same within the field; bare: hardly anything is drawn
+   * there; wrong: placed against another drawing; outside: looked for where it is not.
    */
-  readonly kind: 'place' | 'wrong' | 'outside' | 'bare';
+  readonly kind: 'place' | 'repeats' | 'wrong' | 'outside' | 'bare';
   readonly layout: string;
   readonly layoutFile: string;
   readonly processFile: string;

@@ -21,6 +21,7 @@ import { type Affine3, compose3 } from '../../shared/affine.ts';
 import type { Placement } from '../../shared/artefacts/placement.ts';
 import { processSchema } from '../../shared/artefacts/process.ts';
 import type { Case } from './placement-cases.ts';
+import { twinOf } from './placement-repeats.ts';
 import { errorsOf, type HeightErrors, heightsAgainst, type Truth } from './placement-truth.ts';
 
 export interface Outcome extends HeightErrors {
@@ -48,7 +49,7 @@ const quiet = { line: () => {}, bar: () => ({ advance: () => {}, finish: () => {
 const BARE = { layers: 4, shapes: 150 } as const;
 
 export async function runCase(given: Case, folder: string, keep: boolean): Promise<Outcome> {
-  const drawn = given.kind === 'place' && (await isBare(given)) ? { ...given, kind: 'bare' as const } : given;
+  const drawn = given.kind === 'place' ? { ...given, kind: await kindOf(given) } : given;
   const out = join(folder, `case-${drawn.seed}`);
   if (!existsSync(out)) await image(drawn, out);
   const loaded = await loadCampaign(out, false);
@@ -118,6 +119,12 @@ export async function runCase(given: Case, folder: string, keep: boolean): Promi
     await source.close();
     if (!keep) rmSync(out, { recursive: true });
   }
+}
+
+/** What nobody could place is not asked for: too little drawn, or another place that shows the same. */
+async function kindOf(drawn: Case): Promise<Case['kind']> {
+  if (await isBare(drawn)) return 'bare';
+  return (await twinOf(drawn)) ? 'repeats' : 'place';
 }
 
 export async function isBare(drawn: Case): Promise<boolean> {

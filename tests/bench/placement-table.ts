@@ -7,7 +7,7 @@ const at = (values: number[], share: number): string =>
 
 export function placementTable(outcomes: readonly Outcome[]): string {
   const lines = [''];
-  for (const kind of ['place', 'bare', 'wrong', 'outside'] as const) {
+  for (const kind of ['place', 'repeats', 'bare', 'wrong', 'outside'] as const) {
     const own = outcomes.filter((o) => o.case.kind === kind);
     const count = (verdict: string, right?: boolean): number =>
       own.filter((o) => o.verdict === verdict && (right === undefined || o.right === right)).length;

@@ -3,8 +3,8 @@
  * part of every slice shows something), built with one thread and with two. Prints peak memory, processor and elapsed
  * seconds, how long the plates alone took, and what was swapped out meanwhile. The aims: 1.5 GB at 2048 x 2048 x 256, an
  * 8 GB volume (2048 x 2048 x 1024) without swapping, 95 % of the ideal gain from one to two threads.
- * Run by hand, on a machine with nothing else to do: node tests/bench/scale.bench.ts [side] [slices] [loose | packed] [bound]
- * where the bound is that of --memory, such as 1500M. The folder in TMPDIR needs an eighth of the volume and its folio.
+ * Run by hand, on a machine with nothing else to do: node tests/bench/scale.bench.ts [side] [slices] [loose | packed] [bound] [threads]
+ * where the bound is that of --memory, such as 1500M, and threads are those of each build, 1,2 without it. The folder in TMPDIR needs an eighth of the volume and its folio.
  */
 import { spawn } from 'node:child_process';
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from 'node:fs';
@@ -14,7 +14,7 @@ import { join } from 'node:path';
 import { generator, machine, watchPeak } from './harness.ts';
 
 const [side = 256, slices = 32] = process.argv.slice(2, 4).map(Number);
-const [, , , , tiles = 'packed', bound = '1500M'] = process.argv;
+const [, , , , tiles = 'packed', bound = '1500M', threads = '1,2'] = process.argv;
 const CLI = join(import.meta.dirname, '..', '..', 'pipeline', 'cli.ts');
 const ROWS_PER_WRITTEN = 8;
 const TICKS = 100;
@@ -96,15 +96,19 @@ try {
   console.log(
     `${side} x ${side} x ${slices}: ${(size / 1e9).toFixed(2)} GB, ${((512 * blocks) / 1e9).toFixed(2)} GB of it on the disk; ${tiles} tiles, --memory ${bound}\n\n| threads | peak memory, MB | processor, s | elapsed, s | plates alone, s | pages swapped out |\n| --- | --- | --- | --- | --- | --- |`,
   );
-  const runs = [await build(folder, 1), await build(folder, 2)] as const;
-  for (const { jobs, peakMb, processor, elapsed, plates, swapped } of runs)
+  const times = new Map<number, number>();
+  for (const wanted of threads.split(',').map(Number)) {
+    const { jobs, peakMb, processor, elapsed, plates, swapped } = await build(folder, wanted);
+    times.set(jobs, plates);
     console.log(
       `| ${jobs} | ${peakMb.toFixed(0)} | ${processor.toFixed(1)} | ${elapsed.toFixed(1)} | ${plates.toFixed(1)} | ${swapped} |`,
     );
-  const gain = runs[0].plates / runs[1].plates;
-  console.log(
-    `\nTwo threads are ${gain.toFixed(2)} times as fast as one on the plates: ${(50 * gain).toFixed(0)} % of the ideal.`,
-  );
+  }
+  const gain = (times.get(1) ?? Number.NaN) / (times.get(2) ?? Number.NaN);
+  if (!Number.isNaN(gain))
+    console.log(
+      `\nTwo threads are ${gain.toFixed(2)} times as fast as one on the plates: ${(50 * gain).toFixed(0)} % of the ideal.`,
+    );
   console.log(`\n${machine()}, load ${loadavg()[0]!.toFixed(1)}`);
 } finally {
   rmSync(work, { recursive: true, force: true });

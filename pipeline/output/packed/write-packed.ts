@@ -2,6 +2,7 @@
  * A pyramid in one file that any TIFF reader opens. All directories stand at the beginning, then the coarse levels, then
  * the fine ones, so that the first bytes of the file hold all that is needed to show the whole picture.
  */
+import { InputFault } from '../../../shared/errors.ts';
 import {
   BLACK_IS_ZERO,
   COMPRESSION,
@@ -32,11 +33,13 @@ const MOST_BYTES = 2 ** 32 - 1;
 /**
  * @param levels from full resolution down to a single tile
  * @returns the bytes of the file, in pieces
+ * @throws InputFault when it would be larger than offsets of 32 bits can say
  */
 export async function packPyramid(
   levels: readonly GreyLevel[],
   kind: 'lossy' | 'lossless',
   tilePx: number,
+  mostBytes = MOST_BYTES,
 ): Promise<Uint8Array[]> {
   const directories: Directory[] = [];
   for (const [n, level] of levels.entries()) {
@@ -53,15 +56,25 @@ export async function packPyramid(
         ...{ compression: COMPRESSION.deflate, bits: 1, photometric: IS_MASK },
       });
   }
-  return assemble(directories, tilePx);
+  return assemble(directories, tilePx, mostBytes);
 }
 
-function assemble(directories: readonly Directory[], tilePx: number): Uint8Array[] {
+function assemble(directories: readonly Directory[], tilePx: number, mostBytes: number): Uint8Array[] {
   // Sizes do not depend on where the tiles lie, so the directories are laid out twice.
   const none = directories.map(({ tiles }) => tiles.map(() => 0));
   const front = frontBytes(directories, none, tilePx);
   const { offsets, pieces, end } = placeTiles(directories, front.length, tilePx);
-  if (end > MOST_BYTES) throw new Error('A packed pyramid of more than 4 GB cannot be written.');
+  if (end > mostBytes) {
+    const { width, height } = directories[0]!.level;
+    throw new InputFault({
+      tag: 'limit',
+      file: 'campaign.yaml',
+      place: 'tiles: packed',
+      expected: `pictures that take at most ${(mostBytes / 1e9).toFixed(1)} GB each once they are packed`,
+      found: `one of ${width} x ${height} pixels that takes ${(end / 1e9).toFixed(1)} GB`,
+      remedy: 'Set "tiles: loose" in campaign.yaml, or divide the scan.',
+    });
+  }
   return [frontBytes(directories, offsets, tilePx), ...pieces];
 }
 

@@ -14,8 +14,13 @@ export function thicknessOf(
   const value = span.top_um - span.bottom_um;
   const budget: Quantity['budget'] = [
     {
-      ...{ name: 'height of the faces', kind: 'A', um: Math.SQRT2 * span.sd_um, dof: null },
-      how: 'Standard deviation of one face as stated with the heights; the two faces taken as independent.',
+      ...{
+        name: 'height of the faces',
+        kind: 'A',
+        um: Math.SQRT2 * (span.in_scan_sd_um ?? span.sd_um),
+        dof: null,
+      },
+      how: 'Standard deviation of one face in the scan as stated with the heights; the two faces taken as independent.',
     },
     {
       ...{ name: 'voxel size', kind: 'B', um: value * relativeZ, dof: null },

@@ -71,12 +71,18 @@ export function brickMeans(values: Float32Array, grid: PlateGrid, shape: BrickSh
     sums.fill(0);
     counts.fill(0);
     for (let y = row * factor; y < end; y++) {
-      for (let x = 0, n = y * width; x < width; x++, n++) {
-        const value = values[n]!;
-        if (Number.isNaN(value)) continue;
-        const column = Math.floor(x / factor);
-        sums[column]! += value;
-        counts[column]!++;
+      const last = (y + 1) * width;
+      for (let column = 0, n = y * width; column < columns; column++) {
+        let sum = sums[column]!;
+        let count = counts[column]!;
+        for (const stop = Math.min(last, n + factor); n < stop; n++) {
+          const value = values[n]!;
+          if (Number.isNaN(value)) continue;
+          sum += value;
+          count++;
+        }
+        sums[column] = sum;
+        counts[column] = count;
       }
     }
     for (let column = 0; column < columns; column++) {

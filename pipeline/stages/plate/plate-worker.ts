@@ -6,9 +6,10 @@ import { openVolume } from '../../formats/volume/registry.ts';
 import type { VolumeSource } from '../../formats/volume.ts';
 import type { CubicSums } from '../../kernels/cubic-sums.ts';
 import { cubicSums, resamplePlate, slicesNeeded } from '../../kernels/resample.ts';
-import { writePyramid } from '../../output/pyramid.ts';
+import { isPacked, writePyramid } from '../../output/pyramid.ts';
+import { asTask } from '../../workers/task.ts';
 import { brickMeans } from './brick-plan.ts';
-import { greyPicture } from './grey.ts';
+import { greyPicture, greyPlanes } from './grey.ts';
 import type { PlateMessage, PlateResult, PlateTask, PortraitPart } from './plate-task.ts';
 import { SliceWindow } from './slice-window.ts';
 
@@ -35,9 +36,9 @@ function sumsFor(task: PlateTask, source: VolumeSource): CubicSums | null {
   return kept;
 }
 
-export default async function run({ task, folder, done }: PlateMessage): Promise<PlateResult> {
-  return doRun(task, folder, () => Atomics.add(done, 0, 1));
-}
+export default asTask(({ task, folder, done }: PlateMessage) =>
+  doRun(task, folder, () => Atomics.add(done, 0, 1)),
+);
 
 /**
  * Resamples and writes the plates of a run below a folder.
@@ -89,8 +90,9 @@ async function plates(
     if (index % every === 0)
       planes.push({ plane: index / every, means: brickMeans(values, grid, task.brick) });
     const { black, white } = task.windows[n]!;
-    const picture = greyPicture(values, grid.width_px, grid.height_px, black, white, task.transparent);
     const path = join(folder, platePath(task.pathPattern, index));
+    const plane = [values, grid.width_px, grid.height_px, black, white] as const;
+    const picture = isPacked(path) ? greyPlanes(...plane) : greyPicture(...plane, task.transparent);
     const written = writePyramid(path, picture, 'lossy').then(onPlate);
     // Marked as handled here; a failure is thrown where it is awaited.
     written.catch(() => {});

@@ -16,8 +16,9 @@ export function portraitRanges(layers: Layers): PortraitRange[] {
   const ranges: PortraitRange[] = [];
   for (const layer of layers.layers) {
     if (layer.seen === 'outside') continue;
+    const doubt = layer.in_scan_sd_um ?? layer.sd_um;
     const inside = layers.plates.filter(
-      (plate) => plate.z_um >= layer.bottom_um + layer.sd_um && plate.z_um <= layer.top_um - layer.sd_um,
+      (plate) => plate.z_um >= layer.bottom_um + doubt && plate.z_um <= layer.top_um - doubt,
     );
     const middle = (layer.bottom_um + layer.top_um) / 2;
     const chosen =

@@ -10,6 +10,7 @@ import { fromFile } from 'geotiff';
 import sharp from 'sharp';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { PackedReader } from '../../../pipeline/output/packed/read-packed.ts';
+import { packPyramid } from '../../../pipeline/output/packed/write-packed.ts';
 import { type PictureData, writePyramid } from '../../../pipeline/output/pyramid.ts';
 import { PackedFault, readDirectory } from '../../../shared/packed/directory.ts';
 import { spliceJpeg } from '../../../shared/packed/jpeg.ts';
@@ -223,6 +224,20 @@ describe('a damaged packed pyramid', () => {
       }
     expect(wrong).toEqual([]);
     expect(refused).toBeGreaterThan(500);
+  });
+
+  it('that would be larger than a file may be is refused with a word on what to do', async () => {
+    const grey = new Uint8Array(300 * 200);
+    const levels = [
+      { width: 300, height: 200, grey, held: null },
+      { width: 150, height: 100, grey: grey.subarray(0, 15_000), held: null },
+    ];
+    const size = (await packPyramid(levels, 'lossy', 256)).reduce((sum, piece) => sum + piece.length, 0);
+    await expect(packPyramid(levels, 'lossy', 256, size)).resolves.toBeDefined();
+    await expect(packPyramid(levels, 'lossy', 256, size - 1)).rejects.toMatchObject({
+      kind: 'input',
+      fields: { tag: 'limit', place: 'tiles: packed', remedy: expect.stringContaining('tiles: loose') },
+    });
   });
 
   it('whose directories go round in a ring is refused', () => {

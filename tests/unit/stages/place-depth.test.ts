@@ -7,6 +7,7 @@ import type { MeasuredHeights } from '../../../pipeline/stages/place/heights/mea
 import { apply3 } from '../../../shared/affine.ts';
 import type { Placement } from '../../../shared/artefacts/placement.ts';
 import type { ProcessLayer } from '../../../shared/artefacts/process.ts';
+import { generator } from '../../fixtures/random.ts';
 
 const layers = [0.4, 0.9, 1.5, 2.0, 2.6, 3.1].map(
   (bottom_um, n): ProcessLayer => ({
@@ -47,6 +48,44 @@ describe('depth by measured heights', () => {
     const middle = found.plan.slice[40]!;
     expect(apply3(found.voxelToDieUm, [0, 0, middle])[2]).toBeCloseTo(found.plan.zUm[40]!, 9);
     expect(found.plan.stepUm).toBeCloseTo(found.voxelToDieUm[2][2], 9);
+  });
+
+  it('states how uncertain zero and scale leave each height', () => {
+    // Drawn heights of films 5 % off one by one, in scans whose stated voxel is 3 % off: the limits that the fit assumes.
+    const random = generator(41);
+    const normal = (): number => Array.from({ length: 12 }, random).reduce((a, b) => a + b, -6);
+    const levels = [...new Set([0, ...ladder.nominalUm])].sort((a, b) => a - b);
+    const inside = { low: 0, high: 0, middle: 0 };
+    const runs = 300;
+    for (let run = 0; run < runs; run++) {
+      const made = new Map([[0, 0]]);
+      for (let n = 1; n < levels.length; n++)
+        made.set(
+          levels[n]!,
+          made.get(levels[n - 1]!)! + (levels[n]! - levels[n - 1]!) * (1 + 0.05 * normal()),
+        );
+      const share = 1 + 0.03 * normal();
+      const found = redepth({
+        ...{ voxelToDieUm: mapOf(1), plan: planOf(1), sliceUm: SLICE_UM, ladder, shown },
+        // A voxel that is too long by a share makes everything look lower by it, about the first slice.
+        heightsUm: ladder.nominalUm.map((z) => made.get(z)! / share + 0.003 * normal()),
+        sdUm: ladder.nominalUm.map(() => 0.003),
+      })!;
+      for (const [name, at] of [
+        ['low', 0],
+        ['middle', 5],
+        ['high', ladder.nominalUm.length - 1],
+      ] as const) {
+        const real = made.get(ladder.nominalUm[at]!)!;
+        const z = found.height(real / share);
+        if (Math.abs(z - real) < found.commonSd(z)) inside[name]++;
+      }
+    }
+    // 68.3 % of 300, give or take three standard deviations of a binomial count (2.7 %).
+    for (const count of Object.values(inside)) {
+      expect(count / runs).toBeGreaterThan(0.6);
+      expect(count / runs).toBeLessThan(0.77);
+    }
   });
 
   it('does not bend the scale for one thick film', () => {

@@ -118,7 +118,7 @@ describe('the map through all layers', () => {
         offsetUm: [Math.hypot(0.01, 0.002) * normal(), Math.hypot(0.01, 0.002) * normal()] as const,
         variance: [4e-6, 4e-6] as const,
       }));
-      const { placeUm, sdUm } = throughLayers(layers, 2.3, [0, 0], 0.01);
+      const { placeUm, sdUm } = throughLayers(layers, 2.3, [0, 0], [0, 0], 0.01);
       for (const axis of [0, 1] as const) if (Math.abs(placeUm[axis]) < sdUm[axis]) inside++;
     }
     // 68.3 % of 400, give or take three standard deviations of a binomial count.
@@ -131,9 +131,37 @@ describe('the map through all layers', () => {
     const strong = even.map((l, n) =>
       n === 0 ? { ...l, offsetUm: [0.014, 0] as const, variance: [1e-9, 1e-9] as const } : l,
     );
-    expect(throughLayers(strong, 2.3, [0, 0], 0.01).placeUm[0]).toBeLessThan(0.0035);
+    expect(throughLayers(strong, 2.3, [0, 0], [0, 0], 0.01).placeUm[0]).toBeLessThan(0.0035);
     const wrong = even.map((l, n) => (n === 3 ? { ...l, offsetUm: [0.12, 0] as const } : l));
-    expect(throughLayers(wrong, 2.3, [0, 0], 0.01).placeUm[0]).toBeLessThan(0.004);
+    expect(throughLayers(wrong, 2.3, [0, 0], [0, 0], 0.01).placeUm[0]).toBeLessThan(0.004);
+  });
+
+  it('believes the sides of wires where their ends lie off, each axis by itself', () => {
+    const layers = heights.map((zUm, n) => ({
+      zUm,
+      offsetUm: [n === 2 ? 0.11 : 0.004, n === 2 ? -0.012 : 0] as const,
+      variance: [n === 2 ? 4e-4 : 1e-6, 1e-6] as const,
+    }));
+    const { placeUm } = throughLayers(layers, 2.3, [0, 0], [0, 0], 0.01);
+    expect(placeUm[0]).toBeCloseTo(0.004, 3);
+    // Along y that layer counts like every other: -0.012 / 7, a little less by Student's weights.
+    expect(placeUm[1]).toBeLessThan(-0.0008);
+  });
+
+  it('takes the tilt from the offsets of the layers where their heights tell it worse', () => {
+    const offset = (zUm: number) => [0.004 * (zUm - 2.3), 0] as const;
+    const layers = heights.map((zUm) => ({ zUm, offsetUm: offset(zUm), variance: [1e-6, 1e-6] as const }));
+    const sure = throughLayers(layers, 2.3, [0, 0], [0, 0], 0.01);
+    expect(Math.abs(sure.lean[0])).toBeLessThan(0.0005);
+    const unsure = throughLayers(layers, 2.3, [0, 0], [0.02, 0.02], 0.01);
+    expect(unsure.lean[0]).toBeCloseTo(0.004, 3);
+    expect(unsure.tilted[0]).toBeCloseTo(unsure.lean[0], 10);
+    // Both about equally sure: the answer lies between. Seven layers 0.01 um off each give the lean to 0.01 over the root of the
+    // sum of their squared heights; that these lie on a line makes them surer.
+    const spread = Math.sqrt(heights.reduce((s, z) => s + (z - 2.3) ** 2, 0));
+    const even = throughLayers(layers, 2.3, [0, 0], [0.01 / spread, 0.01 / spread], 0.01);
+    expect(even.lean[0]).toBeGreaterThan(0.0015);
+    expect(even.lean[0]).toBeLessThan(0.0038);
   });
 
   it('keeps the axes of the scan at right angles unless the layers deny it clearly', () => {
@@ -144,8 +172,8 @@ describe('the map through all layers', () => {
         offsetUm: [lean * (zUm - 2.3) + 0.009 * normal(), 0.009 * normal()] as const,
         variance: [1e-6, 1e-6] as const,
       }));
-    expect(Math.abs(throughLayers(leaning(0.003), 2.3, [0, 0], 0.01).lean[0])).toBeLessThan(0.001);
-    expect(throughLayers(leaning(0.06), 2.3, [0, 0], 0.01).lean[0]).toBeCloseTo(0.06, 2);
+    expect(Math.abs(throughLayers(leaning(0.003), 2.3, [0, 0], [0, 0], 0.01).lean[0])).toBeLessThan(0.001);
+    expect(throughLayers(leaning(0.06), 2.3, [0, 0], [0, 0], 0.01).lean[0]).toBeCloseTo(0.06, 2);
   });
 });
 
@@ -156,6 +184,19 @@ describe('the map through the films', () => {
   it('sums the variance of the films below', () => {
     // By hand: films of 0.4 and 0.2 um, each 5 % off.
     expect(filmsBelow(levelsUm, 0.6)).toBeCloseTo((0.05 * 0.4) ** 2 + (0.05 * 0.2) ** 2, 10);
+  });
+
+  it('is not dragged up by a layer that shows something else', () => {
+    const fitOf = (offsetUm: (number | null)[]) =>
+      fitDepth({
+        depths: { cells: [], offsetUm },
+        ...{ middleUm, levelsUm, middle: [0, 0, 1.8], stretch: 1 },
+      })!;
+    const honest = [0.004, -0.006, 0.01, 0.002, -0.008, 0.012];
+    const dragged = fitOf(honest.map((v, n) => (n === 0 ? 0.31 : v)));
+    const without = fitOf(honest.map((v, n) => (n === 0 ? null : v)));
+    expect(Math.abs(dragged.place - without.place)).toBeLessThan(0.008);
+    expect(Math.abs(dragged.alongZ - without.alongZ)).toBeLessThan(0.008);
   });
 
   it('states the uncertainty of its height', () => {

@@ -49,6 +49,23 @@ describe('verdict', () => {
     expect(doubts.join()).toMatch(/0\.00, 3\.50 µm away/);
   });
 
+  it('locks against an equal rival that shapes tell apart, and not while another remains', () => {
+    const judged = (toldBy: (number | undefined)[]) =>
+      judge(
+        { tried: { agreement: agreement(0.6), middle: [10, 20, 1] }, finest: agreement(0.6), found: 1.4 },
+        toldBy.map((count, n) => ({
+          ...{ agreement: agreement(0.599 - 0.001 * n), middle: [10, 23.5 + 3.5 * n, 1] },
+          ...(count === undefined ? {} : { toldBy: count }),
+        })),
+        DECOYS,
+      );
+    expect(judged([7, 5]).verdict).toBe('locked');
+    expect(judged([7, 5]).evidence).toMatchObject({ toldBy: 7 });
+    expect(judged([7, undefined]).verdict).toBe('ambiguous');
+    // The doubt names the place that remains.
+    expect(judged([7, undefined]).doubts.join()).toMatch(/0\.00, 7\.00 µm away/);
+  });
+
   it('does not lock on a near rival that is beaten in one corner only', () => {
     const even = Array.from({ length: 36 }, () => 1);
     const corner = even.map((w, n) => (n < 3 ? w + 2 : w));

@@ -169,7 +169,10 @@ const percent = (share: number): string => `${Math.round(100 * share)} %`;
 /** What the search says of the place, the most important first. */
 export const searchWords = (e: Evidence): string[] => [
   `${percent(e.agreeing)} of ${e.patches} patches of the field, each looked at alone, find the place that the map gives.`,
-  `The best place elsewhere reaches ${percent(e.rival)} of the agreement.`,
+  `The best place elsewhere reaches ${percent(e.rival)} of the agreement.` +
+    (e.toldBy > 0
+      ? ` ${e.toldBy} shapes that are drawn at only one of the two tell them apart: the scan shows them as here.`
+      : ''),
   `Turned, mirrored and upside-down drawings stay ${e.aboveDecoys.toFixed(1)} of their standard deviations below.`,
 ];
 

@@ -4,6 +4,7 @@ import type { Evidence as EvidenceArtefact } from '../../../../shared/artefacts/
 import type { Box } from '../../../../shared/polygon.ts';
 import { ladderOf } from '../heights/levels.ts';
 import { atBorder, inBox, lookBeyond } from './beyond.ts';
+import { contest, NEARLY } from './contest.ts';
 import { cutDrawing, exactDrawing } from './die-view.ts';
 import type { DrawnStack } from './drawing.ts';
 import { decoysOf, evidenceArtefact, searchWords } from './evidence.ts';
@@ -146,12 +147,9 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   if (!top) return { ...judge(null, [], []), best: null, runnerUp: null, shown: null };
   const asSaid = fitting.find((c) => inSaid(c) && c.refined.strength >= AS_GOOD * top.refined.strength);
   const first = asSaid ?? top;
-  const repeats = await findRepeats(
-    work,
-    first.workToDie,
-    stack,
-    new Set(first.refined.agreement.layers.map((layer) => layer.name)),
-  );
+  const repeatsAt = ({ workToDie, refined }: Candidate): Promise<Repeats> =>
+    findRepeats(work, workToDie, stack, new Set(refined.agreement.layers.map((layer) => layer.name)));
+  const repeats = await repeatsAt(first);
   const alike: Candidate[] = [];
   for (const step of stepsToTry(repeats)) {
     const start = compose3(shifted(step), first.workToDie);
@@ -163,13 +161,28 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
     if (Math.hypot(x - x0, y - y0) > Math.hypot(...step) / 2 && (!asSaid || inSaid(there))) alike.push(there);
   }
   alike.sort((p, q) => q.refined.strength - p.refined.strength);
-  const best = alike[0] && alike[0].refined.strength > first.refined.strength ? alike[0] : first;
-  const elsewhere = (c: Candidate): boolean => !sameMap(work, c.workToDie, best.workToDie, apart);
+  const strongestOne = alike[0] && alike[0].refined.strength > first.refined.strength ? alike[0] : first;
+  const apartFrom = (best: Candidate, c: Candidate): boolean =>
+    !sameMap(work, c.workToDie, best.workToDie, apart);
   // What the campaign says rules out rivals elsewhere, but only where something there fits.
-  const others = finalists.filter((c) => c !== best && elsewhere(c) && (!asSaid || inSaid(c)));
-  const neighbours = [...alike, first].filter((c) => c !== best && !others.includes(c));
-  const rivals = [...others, ...neighbours].sort((p, q) => q.refined.strength - p.refined.strength);
-  const coarseRivals = ranked.filter((c) => elsewhere(c) && (!asSaid || inSaid(c)));
+  const possible = finalists.filter((c) => !asSaid || inSaid(c));
+  const rivalsOf = (best: Candidate): Candidate[] => {
+    const others = possible.filter((c) => c !== best && apartFrom(best, c));
+    const neighbours = [...alike, first].filter((c) => c !== best && !others.includes(c));
+    return [...others, ...neighbours].sort((p, q) => q.refined.strength - p.refined.strength);
+  };
+  const coarseRivals = ranked.filter((c) => apartFrom(strongestOne, c) && (!asSaid || inSaid(c)));
+  const decided = await contest({
+    ...{ work, stack, best: strongestOne, rivals: rivalsOf(strongestOne), pause },
+    more: coarseRivals.filter(
+      (c) =>
+        c.refined.strength >= NEARLY * strongest &&
+        ![...possible, ...alike].some((other) => !apartFrom(other, c)),
+    ),
+    repeatsAt: (place) => (place === first ? Promise.resolve(repeats) : repeatsAt(place)),
+  });
+  const { best } = decided;
+  const rivals = rivalsOf(best);
   const fine = await refine(
     work,
     best.workToDie,
@@ -189,7 +202,7 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
       finest: fine.agreement,
       found: Math.max(best.hypothesis.score, orientations[own]!),
     },
-    rivals.map((rival) => triedOf(work, rival)),
+    rivals.map((rival) => triedOf(work, rival, decided.apart.get(rival))),
     orientations.filter((_, n) => n !== own),
     repeats.latticeUm,
   );
@@ -287,9 +300,10 @@ const shifted = ([x, y]: readonly [number, number]): Affine3 => [
   [0, 0, 1, 0],
 ];
 
-const triedOf = (work: WorkVolume, { refined, workToDie }: Candidate): Tried => ({
+const triedOf = (work: WorkVolume, { refined, workToDie }: Candidate, toldBy?: number): Tried => ({
   agreement: refined.agreement,
   middle: middleOf(work, workToDie),
+  ...(toldBy === undefined ? {} : { toldBy }),
 });
 
 const middleOf = (work: WorkVolume, map: Affine3): readonly [number, number, number] =>

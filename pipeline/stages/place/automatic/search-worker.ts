@@ -5,6 +5,7 @@
  * layers has no advantage from that.
  */
 import { type Slot, SquareSpectra } from '../../../kernels/square-spectra.ts';
+import { asTask } from '../../../workers/task.ts';
 import { cropPicture } from './layout-pictures.ts';
 import { type Hypothesis, ORIENTATIONS } from './orientation.ts';
 import type { Height, ScaledScan, SearchResult, SearchTask, Tile } from './search-task.ts';
@@ -31,14 +32,14 @@ interface Slab {
   readonly picture: Float32Array;
 }
 
-export default async function run(task: SearchTask): Promise<SearchResult> {
+export default asTask(async (task: SearchTask): Promise<SearchResult> => {
   const spectra = await SquareSpectra.open(task.side);
   try {
     return searchTiles(task, spectra);
   } finally {
     spectra.close();
   }
-}
+});
 
 function searchTiles(task: SearchTask, fft: SquareSpectra): SearchResult {
   const top = new TopList(task.keep, { planeUm: 4 * task.grid.pixel_um, heightUm: 0.5 });

@@ -24,6 +24,8 @@ export interface Evidence {
   readonly patches: number;
   /** The same of the group of neighbouring layers that agrees least. */
   readonly leastGroup: number;
+  /** Shapes, drawn at one of both places only, that tell the best rival apart; 0 where that is not how it is beaten. */
+  readonly toldBy: number;
 }
 
 /** A place that was tried. */
@@ -31,6 +33,8 @@ export interface Tried {
   readonly agreement: Agreement;
   /** Die position of the middle of the scan. */
   readonly middle: readonly number[];
+  /** Of a rival: shapes that tell it apart from the best place; left out where none do. */
+  readonly toldBy?: number;
 }
 
 export interface Best {
@@ -74,7 +78,16 @@ export function judge(
 ): Judgement {
   if (!best || decoys.length < 3) {
     const evidence: Evidence = {
-      ...{ score: 0, aboveDecoys: 0, rival: 1, overRival: 0, agreeing: 0, patches: 0, leastGroup: 0 },
+      ...{
+        score: 0,
+        aboveDecoys: 0,
+        rival: 1,
+        overRival: 0,
+        agreeing: 0,
+        patches: 0,
+        leastGroup: 0,
+        toldBy: 0,
+      },
     };
     return { verdict: 'unplaced', doubts: ['No place in the drawing resembles the scan.'], evidence };
   }
@@ -84,17 +97,23 @@ export function judge(
   const share = (g: { patches: number; agreeing: number }): number => g.agreeing / Math.max(1, g.patches);
   const [whole, ...groups] = finest.groups;
   const asked = groups.filter((g) => g.patches >= LEAST_ASKED);
+  const nearest = [...rivals].sort((p, q) => q.agreement.strength - p.agreement.strength)[0];
+  const open = rivals.filter((r) => r.toldBy === undefined);
+  const against = (others: readonly Tried[]): Pick<Evidence, 'rival' | 'overRival'> => ({
+    rival: Math.max(0, ...others.map((r) => r.agreement.strength)) / Math.max(1e-9, tried.agreement.strength),
+    overRival: Math.min(99, ...others.map((r) => pairedRank(tried.agreement, r.agreement))),
+  });
   const evidence: Evidence = {
+    ...against(rivals),
+    toldBy: nearest?.toldBy ?? 0,
     score: finest.layers.length > 0 ? finest.strength / Math.sqrt(finest.layers.length) : 0,
     aboveDecoys: (best.found - mean) / Math.max(spread, 0.05 * mean),
-    rival: Math.max(0, ...rivals.map((r) => r.agreement.strength)) / Math.max(1e-9, tried.agreement.strength),
-    overRival: Math.min(99, ...rivals.map((r) => pairedRank(tried.agreement, r.agreement))),
     agreeing: whole ? share(whole) : 0,
     patches: whole?.patches ?? 0,
     leastGroup: asked.length > 0 ? Math.min(...asked.map(share)) : 0,
   };
-  const nearest = [...rivals].sort((p, q) => q.agreement.strength - p.agreement.strength)[0];
-  return { ...decide(evidence, best, nearest, latticeUm), evidence };
+  const doubtful = [...open].sort((p, q) => q.agreement.strength - p.agreement.strength)[0] ?? nearest;
+  return { ...decide({ ...evidence, ...against(open) }, best, doubtful, latticeUm), evidence };
 }
 
 const percent = (share: number): string => `${Math.round(100 * share)} %`;

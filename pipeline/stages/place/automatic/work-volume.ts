@@ -1,10 +1,13 @@
-/** A volume made fit for matching: binned in plane, slow shading off, every slice to the same contrast. */
+/** A volume made fit for matching: binned in plane, slow shading off, every part of the field to the same contrast. */
 import type { Affine3 } from '../../../../shared/affine.ts';
 import type { VolumeSource } from '../../../formats/volume.ts';
 import { smooth, withoutSlow } from '../../../kernels/smooth.ts';
+import { median } from '../../../kernels/statistics.ts';
 
 /** Most pixels across; a larger field is binned. */
 const MOST_ACROSS = 320;
+/** Greys farther out than this many spreads are cut off. */
+const MOST = 4;
 /** Width of what counts as slow shading, as a share of the field. */
 const SLOW_SHARE = 1 / 14;
 
@@ -41,17 +44,22 @@ export async function makeWorkVolume(input: WorkInput, signal?: AbortSignal): Pr
   const weight = binnedMask(mask, shape.nx, nx, ny, binning);
   const sigma = Math.max(3, SLOW_SHARE * Math.min(nx, ny));
   const smoothedWeight = smooth(Float32Array.from(weight), nx, ny, sigma);
-  const voxels = new Float32Array(nx * ny * shape.nz);
+  const area = nx * ny;
+  const voxels = new Float32Array(area * shape.nz);
   const broken = new Set(input.brokenSlices);
   const dead: number[] = [];
   for (let k = 0; k < shape.nz; k++) {
     const slice = broken.has(k) ? null : await source.read({ k: [k, k + 1] }, signal);
     const flat = slice && binned(slice, shape.nx, nx, ny, binning, weight);
-    const even = flat && evened(flat, weight, smoothedWeight, nx, ny, sigma);
-    if (even) voxels.set(even, k * nx * ny);
+    const fast = flat && withoutSlow(flat, weight, smoothedWeight, nx, ny, sigma);
+    if (fast && powerOf(fast) > 0) voxels.set(fast, k * area);
     else dead.push(k);
   }
-  bridge(voxels, nx * ny, shape.nz, dead);
+  const spread = spreads(voxels, weight, smoothedWeight, { nx, ny, nz: shape.nz, sigma });
+  for (let n = 0; n < voxels.length; ) {
+    for (let p = 0; p < area; p++, n++) voxels[n] = Math.min(MOST, Math.max(-MOST, voxels[n]! / spread[p]!));
+  }
+  bridge(voxels, area, shape.nz, dead);
   return {
     ...{ nx, ny, nz: shape.nz, voxels, weight, voxelUm, binning },
     slowUm: sigma * Math.sqrt(voxelUm[0] * voxelUm[1]),
@@ -104,34 +112,51 @@ function binned(
   return out;
 }
 
-/** Shading off, then divided by the local spread; null for a slice that shows nothing. */
-function evened(
-  slice: Float32Array,
+/** A slice counts for the spread with at most so many times the power of the middle one. */
+const LOUDEST = 4;
+
+/**
+ * Spread of the greys at every place of the field, over all slices together. A spread for each slice would make the strength
+ * of a layer against height follow the slices, which lie at an angle to the layers, and so bend what is measured of that angle.
+ */
+function spreads(
+  voxels: Float32Array,
   weight: Float32Array,
   smoothedWeight: Float32Array,
-  nx: number,
-  ny: number,
-  sigma: number,
-): Float32Array | null {
-  const fast = withoutSlow(slice, weight, smoothedWeight, nx, ny, sigma);
-  const power = fast.map((v) => v * v);
-  const mean = total(power) / Math.max(1, total(weight));
-  if (!(mean > 0)) return null;
-  smooth(power, nx, ny, sigma);
-  for (let n = 0; n < fast.length; n++) {
-    const local = weight[n]! > 0 ? power[n]! / Math.max(1e-6, smoothedWeight[n]!) : mean;
-    // Half of the slice's own spread keeps empty corners from being blown up.
-    const value = fast[n]! / Math.sqrt(0.5 * local + 0.5 * mean);
-    fast[n] = Math.min(4, Math.max(-4, value));
+  { nx, ny, nz, sigma }: { nx: number; ny: number; nz: number; sigma: number },
+): Float32Array {
+  const area = nx * ny;
+  const own = Array.from({ length: nz }, (_, k) => powerOf(voxels.subarray(k * area, (k + 1) * area)));
+  const typical = median(own.filter((power) => power > 0));
+  const power = new Float32Array(area);
+  let count = 0;
+  for (let k = 0; k < nz; k++) {
+    if (own[k] === 0) continue;
+    const share = Math.min(1, (LOUDEST * typical) / own[k]!);
+    for (let p = 0, n = k * area; p < area; p++, n++) power[p]! += share * voxels[n]! ** 2;
+    count++;
   }
-  return fast;
+  let total = 0;
+  let inside = 0;
+  for (let p = 0; p < area; p++) {
+    power[p]! /= Math.max(1, count);
+    total += power[p]!;
+    inside += weight[p]!;
+  }
+  const mean = total / Math.max(1, inside);
+  smooth(power, nx, ny, sigma);
+  // Half of the mean keeps empty corners from being blown up.
+  return power.map((v, p) => {
+    const local = weight[p]! > 0 ? v / Math.max(1e-6, smoothedWeight[p]!) : mean;
+    return Math.sqrt(0.5 * local + 0.5 * mean) || 1;
+  });
 }
 
-const total = (values: Float32Array): number => {
+function powerOf(values: Float32Array): number {
   let sum = 0;
-  for (const value of values) sum += value;
+  for (const v of values) sum += v * v;
   return sum;
-};
+}
 
 /** Dead slices take the nearest living one. */
 function bridge(voxels: Float32Array, area: number, nz: number, dead: readonly number[]): void {

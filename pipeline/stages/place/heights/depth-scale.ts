@@ -11,6 +11,8 @@ export interface Redepthed {
   readonly height: (zUm: number) => number;
   /** Standard deviation of the height in the middle of the scan, micrometres. */
   readonly sdUm: number;
+  /** Of a corrected height as such: what all heights of the scan have in common, zero and scale of the depth. */
+  readonly commonSd: (zUm: number) => number;
 }
 
 export interface DepthScaleInput {
@@ -37,6 +39,7 @@ export function redepth(input: DepthScaleInput): Redepthed | null {
     place,
     alongZ,
     sdUm: sd,
+    covariance: [ofPlace, ofBoth, ofSlope],
   } = throughFilms(
     levels.map((n) => ladder.nominalUm[n]!),
     levels.map((n) => heightsUm[n]! - ladder.nominalUm[n]!),
@@ -48,11 +51,16 @@ export function redepth(input: DepthScaleInput): Redepthed | null {
     },
   );
   const height = (z: number): number => z - place - alongZ * (z - about);
+  // Law of propagation of uncertainty for place + slope * distance. @source JCGM 100:2008, formula (13).
+  const commonSd = (z: number): number => {
+    const away = z - about;
+    return Math.sqrt(Math.max(0, ofPlace + 2 * ofBoth * away + ofSlope * away * away));
+  };
   const [g, h, i, t] = map[2];
   const share = 1 - alongZ;
   return {
     voxelToDieUm: [map[0], map[1], [share * g, share * h, share * i, share * t + alongZ * about - place]],
     plan: { ...plan, stepUm: plan.stepUm * share, zUm: plan.zUm.map(height) },
-    ...{ height, sdUm: sd },
+    ...{ height, sdUm: sd, commonSd },
   };
 }

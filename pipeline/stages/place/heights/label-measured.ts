@@ -11,18 +11,25 @@ export interface MeasuredLevels {
   readonly sdUm: ArrayLike<number>;
   /** For each layer: how far it stands out from what its drawing finds elsewhere; 0 where it was not seen. */
   readonly significance: readonly number[];
+  /** What all heights have in common, at a height: one standard deviation, micrometres. */
+  readonly commonSd: (zUm: number) => number;
 }
 
 /** A layer that was only reckoned from its neighbours is never surer than this. */
 const RECKONED_MOST = 0.8;
 
+const both = (a: number, b: number): number => Math.hypot(a, b) / Math.SQRT2;
+
 /**
+ * Standard deviations of boundaries are of their heights on the die: that of where they lie in the scan, and what all heights
+ * have in common (zero and scale of the depth), combined as independent. Plates share what is common, so that what layer
+ * they show depends on the first alone.
  * `confidence` of a layer: the probability that its middle lies between its two faces, times, where the image shows it,
  * the probability that what was seen is no chance; a layer reckoned from its neighbours is held to 0.8 at most.
  * `confidence` of a plate: the probability that it lies between the two faces, each normally distributed.
  */
 export function labelMeasured(process: Process, levels: MeasuredLevels, plan: PlatePlan): Layers {
-  const { ladder, heightsUm, sdUm, significance } = levels;
+  const { ladder, heightsUm, sdUm, significance, commonSd } = levels;
   const low = plan.zUm[0]! - plan.stepUm / 2;
   const high = plan.zUm.at(-1)! + plan.stepUm / 2;
   const faces = process.layers.map((_, l) => {
@@ -46,9 +53,10 @@ export function labelMeasured(process: Process, levels: MeasuredLevels, plan: Pl
       role: layer.role,
       bottom_um: bottom,
       top_um: top,
-      sd_um: Math.hypot(bottomSd, topSd) / Math.SQRT2,
-      bottom_sd_um: bottomSd,
-      top_sd_um: topSd,
+      sd_um: both(Math.hypot(bottomSd, commonSd(bottom)), Math.hypot(topSd, commonSd(top))),
+      bottom_sd_um: Math.hypot(bottomSd, commonSd(bottom)),
+      top_sd_um: Math.hypot(topSd, commonSd(top)),
+      in_scan_sd_um: both(bottomSd, topSd),
       nominal_bottom_um: layer.bottom_um,
       nominal_top_um: layer.bottom_um + layer.thickness_um,
       confidence: seen > 0 ? middle * (1 - Math.exp(-seen / 1.5)) : Math.min(RECKONED_MOST, middle),

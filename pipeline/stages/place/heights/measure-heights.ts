@@ -31,7 +31,7 @@ export interface MeasuredHeights {
   /** The warp of the placement with the bow of the layers in it, where they are bowed; else null. */
   readonly bowedWarp: NonNullable<Placement['warp']> | null;
   /** The placement's depth corrected by the heights, and the plates for it; null where it stays as it was. */
-  readonly redepthed: Omit<Redepthed, 'height'> | null;
+  readonly redepthed: Omit<Redepthed, 'height' | 'commonSd'> | null;
   /** Strength of the layer that holds best over the field, in deviations of its scatter from block to block. */
   readonly held: number;
   readonly doubts: readonly string[];
@@ -53,8 +53,9 @@ const LEAST_HELD = 15;
 const RADIUS_VOXELS = 8;
 
 /**
- * What is measured is where each layer lies in the scan: an error of the placement's zero or of its depth scale is passed
- * on, and is not part of `sd_um`. Both follow the heights and the process table where `sliceUm` is given.
+ * What is measured is where each layer lies in the scan (`in_scan_sd_um`). Zero and scale of the depth follow the heights and the
+ * process table where `sliceUm` is given, and how well they do is part of `sd_um`; else an error of the placement's own zero or scale
+ * is passed on, and is not part of it.
  * @returns null where the image shows no layer well enough; the nominal heights are all there is then
  */
 export async function measureHeights(input: HeightsInput): Promise<MeasuredHeights | null> {
@@ -99,9 +100,16 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
           shown: significance.flatMap((s, layer) => (s > 0 ? [layer] : [])),
         });
   const heightsUm = redepthed ? Array.from(fit.heightsUm, redepthed.height) : fit.heightsUm;
-  const layers = labelMeasured(process, { ladder, heightsUm, sdUm, significance }, redepthed?.plan ?? plan);
+  const layers = labelMeasured(
+    process,
+    { ladder, heightsUm, sdUm, significance, commonSd: redepthed?.commonSd ?? (() => 0) },
+    redepthed?.plan ?? plan,
+  );
   const reckoned = layers.layers.filter(
-    (l) => l.heights_from === 'neighbours' && l.seen !== 'outside' && doubtful(l, plan.stepUm),
+    (l, n) =>
+      l.heights_from === 'neighbours' &&
+      l.seen !== 'outside' &&
+      doubtful(l, Math.max(sdUm[ladder.bottom[n]!]!, sdUm[ladder.top[n]!]!), plan.stepUm),
   );
   if (reckoned.length > 0)
     doubts.push(
@@ -118,8 +126,8 @@ const withoutFunction = ({ voxelToDieUm, plan, sdUm }: Redepthed): MeasuredHeigh
 });
 
 /** Reckoned heights that their neighbours hold to a plate, or to a fraction of the layer, are no cause for doubt. */
-function doubtful({ bottom_um, top_um, bottom_sd_um, top_sd_um }: LayerSpan, stepUm: number): boolean {
-  return Math.max(bottom_sd_um ?? 0, top_sd_um ?? 0) > Math.max(stepUm, 0.05 * (top_um - bottom_um));
+function doubtful({ bottom_um, top_um }: LayerSpan, sdUm: number, stepUm: number): boolean {
+  return sdUm > Math.max(stepUm, 0.05 * (top_um - bottom_um));
 }
 
 const medianBlur = ({ fit }: Located): number => percentile(Float64Array.from(fit.blurUm).sort(), 0.5);

@@ -125,7 +125,7 @@ function stepOf(
   });
   if (!depth) return null;
   const square = squareLean(compose3(correctionOf(plane, null, depth, middle), map));
-  return { plane, depth, through: throughLayers(plane.layers, middle[2], square, LAYER_UM) };
+  return { plane, depth, through: throughLayers(plane.layers, middle[2], square, depth.tiltSd, LAYER_UM) };
 }
 
 /** Lean that, taken off, puts the axis of the slices at right angles to rows and columns. */
@@ -147,11 +147,13 @@ function correctionOf(
 ): Affine3 {
   const [xx, xy, yx, yy] = linear;
   const [leanX, leanY] = through?.lean ?? [0, 0];
+  // What the offsets of the layers say of the axis of the slices they say of the tilt too: the two stand at right angles.
+  const [tiltedX, tiltedY] = through?.tilted ?? [0, 0];
   const [px, py] = through?.placeUm ?? [0, 0];
   const turned: Affine3 = [
     [1 - xx, -xy, -leanX, 0],
     [-yx, 1 - yy, -leanY, 0],
-    [-depth.alongX, -depth.alongY, 1 - depth.alongZ, 0],
+    [-depth.alongX + tiltedX, -depth.alongY + tiltedY, 1 - depth.alongZ, 0],
   ];
   const about: Affine3 = [
     [1, 0, 0, -mx],
