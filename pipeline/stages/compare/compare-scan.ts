@@ -58,10 +58,15 @@ const MOST_PER_1000UM2 = 50;
 const MANY = 12;
 /** What is found beside a difference so many times stronger is what the fit of the stronger one left over. */
 const LEFTOVER = 8;
-/** A round blob fills 0.79 of its box. */
-const FULL_SQUARE = 0.93;
-/** Fill of neighbouring layers differs little in size: logarithm of the ratio of the sides. */
-const LIKE_FILL = 0.25;
+/**
+ * A round blob fills 0.79 of its box, a square all of it; of either the fit finds a little less. That sides are equal says
+ * something of a shape of many pixels only: smaller ones must fill their box nearly fully.
+ */
+const FULL_SQUARE = { small: 0.93, large: 0.82, largePx: 14 };
+/** Fill of other layers has sides of two thirds to three halves of the length: logarithm of the ratio. */
+const LIKE_FILL = 0.4;
+/** Odds that such a shape is a fault: in trials nearly all were fill. */
+const LONE_SQUARE_ODDS = 0.4;
 /** A layer is judged where a square with sides of so many usual widths would be found; what is smaller the self-test says. */
 const TOLD_WIDTHS = 2;
 
@@ -183,13 +188,14 @@ const rimDoubt = (count: number, layer: string): string =>
 
 /**
  * A full square that touches nothing, about as large as fill of other layers where this one shows none, may be the one shape of
- * its fill that lies in the field: it is told, and told to be no more likely than not.
+ * its fill that lies in the field: it is told, and told to be less likely than not.
  */
 function likeFill(found: Classified, elsewhere: readonly FillGroup[]): Classified {
   const [w, h] = [found.box.x1 - found.box.x0, found.box.y1 - found.box.y0];
-  const square = Math.abs(w - h) <= 1 && found.areaPx >= FULL_SQUARE * w * h;
+  const full = Math.min(w, h) < FULL_SQUARE.largePx ? FULL_SQUARE.small : FULL_SQUARE.large;
+  const square = Math.abs(w - h) <= 1 && found.areaPx >= full * w * h;
   const like = elsewhere.some(({ sizePx }) => Math.abs(Math.log(w / sizePx[0])) < LIKE_FILL);
-  return found.alone && square && like ? { ...found, kindOdds: 0.5, maybeFill: true } : found;
+  return found.alone && square && like ? { ...found, kindOdds: LONE_SQUARE_ODDS, maybeFill: true } : found;
 }
 
 function nothing(doubts: string[]): Findings {

@@ -25,6 +25,9 @@ const MOST_SEEDS = 20_000;
 /** An edge that stands off by less than this, in pixels over a long stretch, is no difference but the edge's own doubt. */
 const LEAST_DEPTH_PX = 1;
 const LONG = 4;
+/** A still longer stretch is an edge as a whole, which lies as far off as its layer and the place of the scan leave open. */
+const WHOLE_EDGE_DEPTH_PX = 1.5;
+const WHOLE_EDGE = 16;
 /** The slow part of an image is drift, not metal: a change so wide both ways shows in its edges alone, and fully. */
 const WIDE_PX = 2 * SLOW_PX;
 const WIDE_AMPLITUDE = 0.7;
@@ -91,7 +94,9 @@ function tellable(d: Difference): boolean {
   const [w, h] = [d.x1 - d.x0, d.y1 - d.y0];
   const [short, long] = [Math.min(w, h), Math.max(w, h)];
   if (short > WIDE_PX && d.amplitude < WIDE_AMPLITUDE) return false;
-  return long <= LONG * short || (d.areaPx / long) * d.amplitude >= LEAST_DEPTH_PX;
+  if (long <= LONG * short) return true;
+  const least = long <= WHOLE_EDGE * short ? LEAST_DEPTH_PX : WHOLE_EDGE_DEPTH_PX;
+  return (d.areaPx / long) * d.amplitude >= least;
 }
 
 export function signOf(ground: Ground, what: Search['what']): 1 | -1 {
