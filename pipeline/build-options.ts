@@ -33,11 +33,18 @@ export interface BuildSummary {
   readonly files: number;
   readonly bytes: number;
   readonly seconds: number;
+  /** Most memory that was resident at a time, without the programs that make pages. */
+  readonly peakMb: number;
   /** Seconds of each stage, summed over the scans. */
   readonly stages: ReadonlyMap<string, number>;
   /** Steps whose results were there already, and steps that were done. */
   readonly steps: { readonly found: number; readonly made: number };
   /** What `check` expects of such a build; null where steps were kept, or pages left out, and it cannot be compared. */
-  readonly expected: { readonly seconds: number; readonly bytes: number; readonly files: number } | null;
+  readonly expected: {
+    readonly seconds: number;
+    readonly memoryMb: number;
+    readonly bytes: number;
+    readonly files: number;
+  } | null;
   readonly doubts: readonly string[];
 }

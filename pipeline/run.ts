@@ -105,9 +105,9 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
       ...own,
       ...scans.flatMap((scan) => scan.doubts.map((doubt) => `${scan.title}: ${doubt}`)),
     ];
-    const { process } = loaded;
+    const { process: stack } = loaded;
     const folio = folioFrontMatter(
-      { ...loaded, process: process && shownProcess(process, withheld) },
+      { ...loaded, process: stack && shownProcess(stack, withheld) },
       layout && {
         ...shownLayout(layout, withheld),
         file: publishedPath(loaded.folder, resolve(loaded.folder, layout.file)),
@@ -115,7 +115,7 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
       scans,
       own,
       SOFTWARE,
-      folioWithheld(withheld, process, leftOut),
+      folioWithheld(withheld, stack, leftOut),
     );
     await writeArtefact(join(staging.folder, 'data', 'folio.json'), folioSchema, folio);
     if (reviews) await writeArtefact(join(staging.folder, 'data', 'reviews.json'), reviewsSchema, reviews);
@@ -145,8 +145,13 @@ export async function buildFolio(campaignPath: string, options: BuildOptions): P
     const seconds = (performance.now() - started) / 1000;
     const whole = store.counts.found === 0 && !options.dataOnly && steps.expected.length > 0;
     const sum = (of: 'seconds' | 'bytes' | 'files') => steps.expected.reduce((all, one) => all + one[of], 0);
-    const expected = whole ? { seconds: sum('seconds'), bytes: sum('bytes'), files: sum('files') } : null;
-    return { folio: target, ...size, seconds, stages, steps: store.counts, expected, doubts };
+    // Volumes are worked on one after the other.
+    const memoryMb = Math.max(0, ...steps.expected.map((one) => one.memoryMb));
+    const expected = whole
+      ? { seconds: sum('seconds'), memoryMb, bytes: sum('bytes'), files: sum('files') }
+      : null;
+    const peakMb = (process.resourceUsage().maxRSS * 1024) / 1e6;
+    return { folio: target, ...size, seconds, peakMb, stages, steps: store.counts, expected, doubts };
   } catch (error) {
     await staging?.discard();
     throw error;

@@ -46,10 +46,10 @@ export function describeBuild(summary: BuildSummary, dataOnly: boolean): string 
     .join(', ');
   const lines = [
     '',
-    `Folio: ${place}  (${summary.files} files, ${formatBytes(summary.bytes)}, built in ${formatSeconds(summary.seconds)})`,
+    `Folio: ${place}  (${summary.files} files, ${formatBytes(summary.bytes)}, built in ${formatSeconds(summary.seconds)}, at most ${formatBytes(1e6 * summary.peakMb)} of memory)`,
     ...(summary.expected
       ? [
-          `Expected by check: ${summary.expected.files} files, ${formatBytes(summary.expected.bytes)}, ${formatSeconds(summary.expected.seconds)} on a machine with nothing else to do`,
+          `Expected by check: ${summary.expected.files} files, ${formatBytes(summary.expected.bytes)}, ${formatSeconds(summary.expected.seconds)} on a machine with nothing else to do, ${formatBytes(1e6 * summary.expected.memoryMb)} of memory`,
         ]
       : []),
     `Times: ${times}`,

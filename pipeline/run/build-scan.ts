@@ -73,7 +73,10 @@ export async function buildScan(
   const unspoken = hidden && { places: hidden, layers: new Set(gone.map(({ name }) => name)) };
   const { unit } = survey.grey;
   const threads = options.jobs ?? defaultThreads();
-  steps.expected.push(estimateBuild({ shape: survey.shape, scan, process, layout, threads, tiles }));
+  const { bytesPerVoxel: voxelBytes } = sliceFacts(survey);
+  steps.expected.push(
+    estimateBuild({ shape: survey.shape, scan, process, layout, threads, tiles, voxelBytes }),
+  );
   const { plates, brick, portraits, portraitsKey } = await steps.timed('plates', () =>
     plateSteps(
       ...([steps, open.job, content, folder] as const),

@@ -1,6 +1,7 @@
 /**
  * Fifty builds killed at seeded random moments, ten on a disk that runs full: the older folio has to stay whole, and the
- * next build has to give the bytes of an undisturbed one. `node tests/bench/disturbed.bench.ts [kills] [full disks]`
+ * next build has to give the bytes of an undisturbed one. `node tests/bench/disturbed.bench.ts [kills] [full disks] [pages]`;
+ * with the word `pages` the pages are made too, and killed in the making.
  */
 import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -16,7 +17,8 @@ import {
 import { CAMPAIGN, makeCampaign } from '../fixtures/campaign/make-campaign.ts';
 import { randomNumbers } from '../fixtures/layout/gdsii-random.ts';
 
-const [kills = 50, disks = 10] = process.argv.slice(2).map(Number);
+const [kills = 50, disks = 10] = process.argv.slice(2, 4).map(Number);
+const pages = process.argv[4] === 'pages';
 const below = randomNumbers(8);
 const work = mkdtempSync(join(tmpdir(), 'stratafolio-disturbed-'));
 const faults: string[] = [];
@@ -29,18 +31,22 @@ try {
   writeFileSync(join(second, 'campaign.yaml'), CAMPAIGN.replace('Three bars', 'Three bars, again'));
   const cache = (campaign: string) => join(campaign, '.stratafolio-cache');
   const whole = [join(work, 'whole-first'), join(work, 'whole-second')];
-  const ms = Math.max(buildWhole(first, whole[0]!), buildWhole(second, whole[1]!));
+  const ms = Math.max(buildWhole(first, whole[0]!, pages), buildWhole(second, whole[1]!, pages));
+  // Where the results of earlier builds are kept, a build takes a part of the time.
+  const keptMs = buildWhole(first, whole[0]!, pages);
   const known = whole.map(manifestText);
   const folio = join(work, 'folio');
-  buildWhole(first, folio);
+  buildWhole(first, folio, pages);
   let cut = 0;
   for (let n = 0; n < kills; n++) {
     const campaign = n % 2 === 0 ? second : first;
     // Half of them without what earlier builds kept: the long stages are cut too.
-    if (n % 4 < 2) rmSync(cache(campaign), { recursive: true, force: true });
-    if (await killedBuild(campaign, folio, below(Math.ceil(1.1 * ms)))) cut++;
+    const anew = n % 4 < 2;
+    if (anew) rmSync(cache(campaign), { recursive: true, force: true });
+    const most = Math.ceil(1.1 * (anew ? ms : keptMs));
+    if (await killedBuild(campaign, folio, below(most), pages)) cut++;
     faults.push(...(await faultsAt(folio, known)).map((fault) => `kill ${n}: ${fault}`));
-    buildWhole(campaign, folio);
+    buildWhole(campaign, folio, pages);
     if (manifestText(folio) !== known[campaign === first ? 0 : 1]) faults.push(`kill ${n}: other bytes`);
   }
   console.log(`${cut} of ${kills} builds were cut short by SIGKILL`);

@@ -3,8 +3,9 @@ import { InputFault } from '../../../shared/errors.ts';
 import { slicesNeeded } from '../../kernels/resample.ts';
 import type { PlateTask } from './plate-task.ts';
 
-/** Node, the codecs and the readers, before the first voxel. */
-const BASE_MB = 250;
+/** Node, the codecs and the readers, before the first voxel; and a thread beside them. Measured by `tests/bench/scale.bench.ts`. */
+const BASE_MB = 350;
+const THREAD_MB = 40;
 /** Of a plate pixel: its value, greys of the picture in hand and of two being encoded, and the encoder's own copy. */
 const PIXEL_BYTES = 4 + 3 * 2 + 8;
 /** Of a plate pixel and a layer that the run has plates of: sums and counts, here and on their way to be joined. */
@@ -31,7 +32,7 @@ export function runMemoryMb(task: PlateTask, slice: SliceFacts): number {
     }),
   );
   const window = (held + 1) * slice.pixels * slice.bytesPerVoxel;
-  return (window + pixels * (PIXEL_BYTES + LAYER_BYTES * task.portraits.length)) / 1e6;
+  return THREAD_MB + (window + pixels * (PIXEL_BYTES + LAYER_BYTES * task.portraits.length)) / 1e6;
 }
 
 /** Megabytes that do not depend on the number of threads. */
