@@ -112,7 +112,10 @@ try {
   const build = (...more: string[]) =>
     costOf(process.execPath, [CLI, 'build', folder, '--jobs', String(threads), ...more]);
   const data = await build('--data-only', '--force');
-  const whole = await build('--force');
+  const forced = await build('--force');
+  // What the campaign keeps is gone; the program of the pages belongs to the machine.
+  rmSync(join(folder, '.stratafolio-cache'), { recursive: true });
+  const whole = await build();
   const again = await build();
   const webp = await dzsave(folder, '.webp[Q=88,effort=1,alpha_q=100]');
   const jpeg = tiles === 'packed' ? await dzsave(folder, '.jpg[Q=92]') : null;
@@ -127,6 +130,7 @@ try {
   if (jpeg) row('vips dzsave of every slice, JPEG 92', jpeg);
   row('data of the folio', data);
   row('whole folio, pages too', whole);
+  row('whole folio, and the program of its pages', forced);
   row('the same again, nothing changed', again);
   console.log(`\n${machine()}, load ${loadavg()[0]!.toFixed(1)}`);
 } finally {

@@ -11,7 +11,7 @@ import { generator } from '../../fixtures/random.ts';
 import { drawingsOf, FIVE, type Matrix, type Scene, scene, stackOf, VOXEL_UM } from './stack-scenes.ts';
 
 /** Measures a scene with a placement that is a little off, and gives errors in voxels of the scan. */
-async function measure(made: Scene, off: { lift?: number; scale?: number } = {}) {
+async function measure(made: Scene, off: { lift?: number; scale?: number; zSdUm?: number } = {}) {
   const { lift = 0, scale = 1 } = off;
   const map = made.map.map((row, axis) =>
     axis === 2 ? [row[0] * scale, row[1] * scale, row[2] * scale, row[3] * scale + lift] : [...row],
@@ -20,7 +20,10 @@ async function measure(made: Scene, off: { lift?: number; scale?: number } = {})
   const found = await measureHeights({
     sliceUm: null,
     ...{ scan: made.scan, process: made.process, drawing: made.drawing, plan },
-    placement: { voxel_to_die_um: map, warp: null },
+    placement: {
+      ...{ voxel_to_die_um: map, warp: null },
+      ...(off.zSdUm ? { uncertainty_um: { x: 0.01, y: 0.01, z: off.zSdUm } } : {}),
+    },
   });
   return { found, plan, inScan: (z: number) => (z - lift) / scale };
 }
@@ -45,6 +48,20 @@ const layerOf = (found: MeasuredHeights | null, name: string) =>
   found!.layers.layers.find((l) => l.name === name)!;
 
 describe('measured heights', { timeout: 120_000 }, () => {
+  it('state what the placement leaves open of their height, and beside it where they lie in the scan', async () => {
+    const made = scene({ seed: 2, cnr: 4, sign: 1, topFirst: false, tilt: [0, 0] });
+    const [alone, placed] = [await measure(made), await measure(made, { zSdUm: 0.03 })];
+    alone.found!.layers.layers.forEach((layer, n) => {
+      const other = placed.found!.layers.layers[n]!;
+      expect(other.in_scan_sd_um).toBe(layer.sd_um);
+      // Independent parts add as squares. @source JCGM 100:2008, formula (10).
+      expect(other.bottom_sd_um).toBeCloseTo(Math.hypot(layer.bottom_sd_um!, 0.03), 9);
+      expect(other.sd_um).toBeCloseTo(Math.hypot(layer.sd_um, 0.03), 9);
+      expect(other.confidence).toBe(layer.confidence);
+    });
+    expect(placed.found!.layers.plates).toEqual(alone.found!.layers.plates);
+  });
+
   it('are right to half a voxel and within their stated deviations, whatever the contrast, tilt and order', async () => {
     const random = generator(3);
     const all: { voxels: number; sd: number }[] = [];

@@ -22,8 +22,8 @@ interface PreparedTile {
   readonly tile: Tile;
   /** Spectrum of each layer. */
   readonly spectra: readonly Slot[];
-  /** Energy of each layer under the field, for each place of the tile. */
-  readonly energies: readonly Float32Array[];
+  /** Energy of each layer under the field, for each place of the tile; null where no height needs the layer. */
+  readonly energies: readonly (Float32Array | null)[];
 }
 
 /** A layer of the scan at one height: pixels of unit spread. */
@@ -52,7 +52,10 @@ function searchTiles(task: SearchTask, fft: SquareSpectra): SearchResult {
   const prepared = task.tiles.map((tile) => ({ tile, spectra: task.layers.map(() => fft.slot()) }));
   for (const scan of task.scans) {
     symmetricMask(fft, mask, scan);
-    const tiles = prepared.map(({ tile, spectra }) => prepareTile(fft, task, tile, spectra, mask, product));
+    const needed = layersNeeded(task, scan);
+    const tiles = prepared.map(({ tile, spectra }) =>
+      prepareTile(fft, task, tile, spectra, mask, product, needed),
+    );
     let norms: Float32Array[] = [];
     let normed = '';
     for (const [h, height] of task.heights.entries()) {
@@ -83,6 +86,18 @@ function searchTiles(task: SearchTask, fft: SquareSpectra): SearchResult {
     }
   }
   return { found: top.best(), best: [...best], bestAt: [...bestAt] };
+}
+
+/** So few heights may leave some layers out; to find that out for many would cost more than it spares. */
+const FEW_HEIGHTS = 8;
+
+/** Layers that the scan covers at any of the heights. */
+function layersNeeded(task: SearchTask, scan: ScaledScan): ReadonlySet<number> {
+  return new Set(
+    task.heights.length > FEW_HEIGHTS
+      ? task.layers.keys()
+      : task.heights.flatMap((height) => slabsAt(task, scan, height).map(({ layer }) => layer)),
+  );
 }
 
 /** Sums of the bins that lie in each layer, to zero mean and unit spread inside the field. */
@@ -188,10 +203,12 @@ function prepareTile(
   spectra: readonly Slot[],
   mask: Slot,
   scratch: Slot,
+  needed: ReadonlySet<number>,
 ): PreparedTile {
   const { side } = fft;
   const half = halfOf(task);
   const energies = task.layers.map(({ picture }, n) => {
+    if (!needed.has(n)) return null;
     const crop = cropPicture(picture, task.grid, tile.columns[0] - half, tile.rows[0] - half, side, side);
     const own = fft.pairs(spectra[n]!);
     for (let p = 0; p < crop.length; p++) {
@@ -230,7 +247,8 @@ function inTile(pairs: Float32Array, side: number, half: number, { columns, rows
 }
 
 function inverseNorms(tile: PreparedTile, slabs: readonly Slab[], scan: ScaledScan): Float32Array {
-  const out = new Float32Array(tile.energies[0]!.length);
+  const { columns, rows } = tile.tile;
+  const out = new Float32Array((columns[1] - columns[0]) * (rows[1] - rows[0]));
   for (const { layer } of slabs) {
     const energy = tile.energies[layer]!;
     for (let p = 0; p < out.length; p++) out[p] = out[p]! + energy[p]!;

@@ -17,7 +17,8 @@ import { levelSpread } from './spread.ts';
 
 export interface HeightsInput {
   readonly scan: ScanSlices;
-  readonly placement: Pick<Placement, 'voxel_to_die_um' | 'warp'>;
+  readonly placement: Pick<Placement, 'voxel_to_die_um' | 'warp'> &
+    Partial<Pick<Placement, 'uncertainty_um'>>;
   readonly plan: PlatePlan;
   readonly process: Process;
   /** Stated distance of the slices, micrometres, where the depth of the placement may follow the heights; else null. */
@@ -54,8 +55,8 @@ const RADIUS_VOXELS = 8;
 
 /**
  * What is measured is where each layer lies in the scan (`in_scan_sd_um`). Zero and scale of the depth follow the heights and the
- * process table where `sliceUm` is given, and how well they do is part of `sd_um`; else an error of the placement's own zero or scale
- * is passed on, and is not part of it.
+ * process table where `sliceUm` is given, and how well they do is part of `sd_um`; else the placement's own depth is passed on
+ * with the uncertainty it states in the middle of the scan.
  * @returns null where the image shows no layer well enough; the nominal heights are all there is then
  */
 export async function measureHeights(input: HeightsInput): Promise<MeasuredHeights | null> {
@@ -100,9 +101,10 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
           shown: significance.flatMap((s, layer) => (s > 0 ? [layer] : [])),
         });
   const heightsUm = redepthed ? Array.from(fit.heightsUm, redepthed.height) : fit.heightsUm;
+  const placedSd = placement.uncertainty_um?.z ?? 0;
   const layers = labelMeasured(
     process,
-    { ladder, heightsUm, sdUm, significance, commonSd: redepthed?.commonSd ?? (() => 0) },
+    { ladder, heightsUm, sdUm, significance, commonSd: redepthed?.commonSd ?? (() => placedSd) },
     redepthed?.plan ?? plan,
   );
   const reckoned = layers.layers.filter(
