@@ -124,12 +124,15 @@ describe('shapes that differ', () => {
   it('speak between heights as well, where the other place shows another layer or none', () => {
     const work = scanAt(stack, 10);
     const lifted = (z: number): Affine3 => [mapAt(10)[0], mapAt(10)[1], [0, 0, VOXEL, z]];
-    for (const z of [0.5, -0.5]) {
+    for (const z of [1, -1]) {
       const right = tellApart(sceneOf(work, lifted(0), 1, stack), lifted(z));
       expect(right && isOwn(right), `${z} um`).toBe(true);
       const wrong = tellApart(sceneOf(work, lifted(z), 1, stack), lifted(0));
       expect(wrong && isOwn(wrong), `${z} um, from there`).toBe(false);
     }
+    // A place that was found roughly may be off in height: by that alone it is not told apart.
+    const rough = tellApart(sceneOf(work, lifted(0), 1, stack), lifted(0.4));
+    expect(rough && isOwn(rough)).toBe(false);
   });
 
   it('tell no two places apart that are both wrong', () => {

@@ -62,6 +62,8 @@ const ALIGN_PX = 4;
 const ROOM_PX = 2 * ALIGN_PX;
 /** Over the field both places keep the same distance in height to this share of a layer's thickness. */
 const SAME_HEIGHT = 0.3;
+/** Heights of places that were found roughly may be off by this much, micrometres. */
+const NEAR_UM = 0.6;
 /** A layer counts as what shows at a height where it fills this share of what is averaged there. */
 const FILLS = 0.5;
 /** What it takes to tell two places apart: so many shapes, on so many layers, and hardly any that say otherwise. */
@@ -93,15 +95,38 @@ export function sceneOf(work: WorkVolume, workToDie: Affine3, sign: number, stac
 }
 
 /**
- * Where the other place lies higher or lower, the scan shows another layer of the drawing there, or none.
- * @returns null where the layers of one place lie aslant in the other
+ * Where the other place lies higher or lower, the scan shows another layer of the drawing there, or none. Where it lies not
+ * much higher or lower it is held against the scan at the own height too, and what speaks less for the own place counts.
+ * @returns null where the layers of one place lie aslant in the other, at another height
  */
 export function tellApart(scene: Scene, otherToDie: Affine3): Told | null {
+  const { layers } = scene;
+  const { frame } = scene.view.grid;
+  const there = compose3(otherToDie, invert3(scene.workToDie));
+  const itself = layers.map(({ drawn }) => drawn.layer);
+  const found: (ProcessLayer | null)[][] = [];
+  const near = layers.every(
+    ({ drawn }) => Math.abs(heightThere(there, drawn, frame, 0.5, 0.5) - drawn.middleUm) < NEAR_UM,
+  );
+  if (near) found.push(itself);
+  if (layers.every(({ drawn }) => isLevel(there, drawn, frame))) {
+    const shows = layers.map(({ drawn }) => layerThere(scene.stack, there, drawn, frame));
+    if (!near || shows.some((layer, n) => layer !== itself[n])) found.push(shows);
+  }
+  const told = found.map((shows) => tellFrom(scene, otherToDie, there, shows));
+  return told.find((t) => !isOwn(t)) ?? told[0] ?? null;
+}
+
+/** @param shows what the other place puts at the height of each layer of the scene */
+function tellFrom(
+  scene: Scene,
+  otherToDie: Affine3,
+  there: Affine3,
+  shows: readonly (ProcessLayer | null)[],
+): Told {
   const { work, stack, view, layers } = scene;
   const { frame } = view.grid;
   const { width, height } = frame;
-  const there = compose3(otherToDie, invert3(scene.workToDie));
-  if (!layers.every(({ drawn }) => isLevel(there, drawn, frame))) return null;
   const field = dieGrid(work, otherToDie, {
     ...exactDrawing(stack, frame.pixel, 0),
     pictures: () => [],
@@ -115,10 +140,9 @@ export function tellApart(scene: Scene, otherToDie: Affine3): Told | null {
     width_px: field.width_px + 2 * ROOM_PX,
     height_px: field.height_px + 2 * ROOM_PX,
   };
-  const rasters = layers.map(({ drawn }) => {
-    const shows = layerThere(stack, there, drawn, frame);
-    return shows ? stack.render(shows, plate) : new Float32Array(plate.width_px * plate.height_px);
-  });
+  const rasters = shows.map((layer) =>
+    layer ? stack.render(layer, plate) : new Float32Array(plate.width_px * plate.height_px),
+  );
   const seen = (shift: readonly [number, number]): Float32Array[] =>
     layers.map(({ drawn }, n) => {
       const out = new Float32Array(width * height);
