@@ -9,7 +9,7 @@ export type Stroke = readonly [PointUm, PointUm];
 export function foundEdges(reading: Reading, trace: Trace | null, grid: PlateGrid): Stroke[] {
   if (reading.kind === 'thickness') return facesOf(reading);
   if (!trace || reading.kind === 'profile') return [];
-  const acrossUm = reading.kind === 'via' ? stated(reading, 'size in y') : reading.average_um;
+  const acrossUm = reading.kind === 'via' ? valueNamed(reading, 'size in y') : reading.average_um;
   const half = Math.max(1, (acrossUm ?? 0) / grid.pixel_um) / 2;
   const [x, y] = trace.from;
   const [dx, dy] = [trace.to[0] - x, trace.to[1] - y];
@@ -29,7 +29,7 @@ export function foundEdges(reading: Reading, trace: Trace | null, grid: PlateGri
 function facesOf(reading: Reading): Stroke[] {
   const [a, b] = reading.points_um as [PointUm, PointUm];
   return ['lower face', 'upper face'].flatMap((name): Stroke[] => {
-    const z = stated(reading, name);
+    const z = valueNamed(reading, name);
     return z === null
       ? []
       : [
@@ -41,5 +41,5 @@ function facesOf(reading: Reading): Stroke[] {
   });
 }
 
-const stated = (reading: Reading, name: string): number | null =>
+const valueNamed = (reading: Reading, name: string): number | null =>
   reading.values.find((value) => value.name === name)?.value ?? null;

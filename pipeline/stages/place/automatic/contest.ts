@@ -6,7 +6,7 @@ import { type Affine3, compose3 } from '../../../../shared/affine.ts';
 import { isOther, isOwn, type Scene, sceneOf, tellApart } from './differences.ts';
 import type { DrawnStack } from './drawing.ts';
 import type { Refined } from './refine.ts';
-import type { Repeats } from './repeats.ts';
+import { type Repeats, shifted } from './repeats.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 /** A place as it was refined. */
@@ -82,7 +82,7 @@ async function everywhere<T extends Contestant>(
   if (alike.length + more.length > MOST_PLACES) return false;
   const maps = [
     ...more.map((place) => place.workToDie),
-    ...alike.map(({ stepUm: [x, y] }) => compose3(shifted(x, y), best.workToDie)),
+    ...alike.map(({ stepUm }) => compose3(shifted(stepUm), best.workToDie)),
   ];
   for (const map of maps) {
     await pause();
@@ -91,9 +91,3 @@ async function everywhere<T extends Contestant>(
   }
   return true;
 }
-
-const shifted = (x: number, y: number): Affine3 => [
-  [1, 0, 0, x],
-  [0, 1, 0, y],
-  [0, 0, 1, 0],
-];

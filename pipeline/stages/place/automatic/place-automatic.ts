@@ -13,7 +13,7 @@ import { findTilt } from './levelling.ts';
 import { dieFromFrame, frameFromWork, type Hypothesis } from './orientation.ts';
 import { findPlaneAngle } from './plane-angle.ts';
 import { type Refined, type RefineRound, refine } from './refine.ts';
-import { findRepeats, type Repeats } from './repeats.ts';
+import { findRepeats, type Repeats, shifted } from './repeats.ts';
 import { search } from './search.ts';
 import { type Judgement, judge, type Tried } from './verdict.ts';
 import { coarser, type WorkLevel } from './work-levels.ts';
@@ -293,12 +293,6 @@ function stepsToTry({ places, latticeUm }: Repeats): readonly (readonly [number,
     Math.hypot(a[0] - b[0], a[1] - b[1]) < Math.hypot(...a) / 4;
   return [...both, ...likest.filter((step) => !both.some((other) => near(step, other)))];
 }
-
-const shifted = ([x, y]: readonly [number, number]): Affine3 => [
-  [1, 0, 0, x],
-  [0, 1, 0, y],
-  [0, 0, 1, 0],
-];
 
 const triedOf = (work: WorkVolume, { refined, workToDie }: Candidate, toldBy?: number): Tried => ({
   agreement: refined.agreement,

@@ -240,3 +240,10 @@ function latticeOf(
   };
   return (second ? [first, second] : [first]).map(exact);
 }
+
+/** A step in the plane of the die, micrometres, as a map. */
+export const shifted = ([x, y]: readonly [number, number]): Affine3 => [
+  [1, 0, 0, x],
+  [0, 1, 0, y],
+  [0, 0, 1, 0],
+];
