@@ -227,21 +227,27 @@ function hasVia(site: Site, { plugs, grid }: LayerContext, reachPx: number): boo
   return plugs.some(({ shapes }) => shapes.near(...box).length > 0);
 }
 
-/** Drawn widths of which every profile has a via on it. */
+/** Drawn widths and spaces of which every profile has a via on it. */
 function hiddenSizes(
   hidden: readonly SiteYield[],
   seen: readonly SiteYield[],
   pixelUm: number,
   plugContrast: number,
 ): LayerMeasurements['refused'] {
-  const keyOf = ({ drawnWidthPx }: SiteYield): number => Math.round(drawnWidthPx * pixelUm * 1000);
-  const left = new Set(seen.map(keyOf));
-  const lost = new Map<number, number>();
-  for (const one of hidden)
-    if (!left.has(keyOf(one)) && Number.isFinite(one.drawnWidthPx))
-      lost.set(keyOf(one), (lost.get(keyOf(one)) ?? 0) + 1);
-  return [...lost].map(([nm, tried]) => ({
-    ...{ what: 'line width', drawn_um: nm / 1000, tried },
-    reason: `vias of the next layer, up to ${plugContrast.toFixed(1)} times as strong, stand on all of its profiles: what is seen there is the vias`,
-  }));
+  const sizes = [
+    { what: 'line width', of: (one: SiteYield) => one.drawnWidthPx },
+    { what: 'space', of: (one: SiteYield) => one.drawnSpacePx },
+  ];
+  return sizes.flatMap(({ what, of }) => {
+    const nmOf = (one: SiteYield): number => Math.round(of(one) * pixelUm * 1000);
+    const left = new Set(seen.map(nmOf));
+    const lost = new Map<number, number>();
+    for (const one of hidden)
+      if (Number.isFinite(of(one)) && !left.has(nmOf(one)))
+        lost.set(nmOf(one), (lost.get(nmOf(one)) ?? 0) + 1);
+    return [...lost].map(([nm, tried]) => ({
+      ...{ what, drawn_um: nm / 1000, tried },
+      reason: `vias of the next layer, up to ${plugContrast.toFixed(1)} times as strong, stand on all of its profiles: what is seen there is the vias`,
+    }));
+  });
 }

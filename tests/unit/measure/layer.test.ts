@@ -143,13 +143,13 @@ describe('a layer with known widths', () => {
     for (const viaContrast of [5, null]) {
       const { result } = measure({ ...scene, vias: onAll, viaContrast });
       expect(result.widths.map((q) => Math.round(q.drawn_um! * 1000))).toEqual([800]);
-      expect(result.refused).toContainEqual(
-        expect.objectContaining({
-          what: 'line width',
-          drawn_um: 0.24,
-          reason: expect.stringContaining('stand on all of its profiles'),
-        }),
-      );
+      for (const [what, drawn_um] of [
+        ['line width', 0.24],
+        ['space', 0.36],
+      ]) {
+        const reason = expect.stringContaining('stand on all of its profiles');
+        expect(result.refused).toContainEqual(expect.objectContaining({ what, drawn_um, reason }));
+      }
     }
   });
 
