@@ -12,7 +12,7 @@ import { type BlurFinding, type LayerLook, LEAST_SITES, lookAtLayer } from './la
 import { layerRoughness } from './layer-roughness.ts';
 import { measureLines } from './measure-lines.ts';
 import { measureVias } from './measure-vias.ts';
-import type { ScaleOfPixel } from './quantities.ts';
+import { LEAST_READINGS, type ScaleOfPixel } from './quantities.ts';
 import { spreadOf } from './robust.ts';
 import { isLine, type Site } from './sites.ts';
 import { thicknessOf } from './thickness.ts';
@@ -245,7 +245,8 @@ function hiddenSizes(
     for (const one of hidden)
       if (Number.isFinite(of(one)) && !left.has(nmOf(one)))
         lost.set(nmOf(one), (lost.get(nmOf(one)) ?? 0) + 1);
-    return [...lost].map(([nm, tried]) => ({
+    const told = [...lost].filter(([, tried]) => tried >= LEAST_READINGS);
+    return told.map(([nm, tried]) => ({
       ...{ what, drawn_um: nm / 1000, tried },
       reason: `vias of the next layer, up to ${plugContrast.toFixed(1)} times as strong, stand on all of its profiles: what is seen there is the vias`,
     }));
