@@ -1,65 +1,49 @@
 /**
  * The inner loop of the resampling as a WebAssembly program: 64 voxels by 12 weights, four columns at a time in one vector
- * register. Put together here, instruction by instruction, since it is short and nothing has to be built before a start.
- * @source WebAssembly Core Specification 2.0, section 5 (binary format), 4.4 (instructions).
+ * register.
  */
+import {
+  add,
+  addF32,
+  addF64,
+  and,
+  block,
+  constant,
+  constantF64,
+  equal,
+  F64,
+  fromF64,
+  get,
+  I32,
+  leaveIf,
+  less,
+  lessF64,
+  load32,
+  loadByte,
+  loadF64,
+  loadVector,
+  loop,
+  minus,
+  minusF64,
+  mul,
+  noLessF64,
+  not,
+  numbered,
+  SPLAT,
+  set,
+  shift,
+  simd,
+  sum,
+  times,
+  timesF64,
+  toF64,
+  unequal,
+  V128,
+  wasmModule,
+} from './wasm-code.ts';
 
 /** Number types of voxels that the program reads. */
 export type CubicType = 'uint8' | 'int8' | 'uint16' | 'int16' | 'float32';
-
-const I32 = 0x7f;
-const F64 = 0x7c;
-const V128 = 0x7b;
-const NOTHING = 0x40;
-
-/** Unsigned number in as few bytes as it takes. @source section 5.2.2 (LEB128) */
-function leb(value: number): number[] {
-  const bytes: number[] = [];
-  let rest = value;
-  do {
-    const byte = rest & 0x7f;
-    rest >>>= 7;
-    bytes.push(rest === 0 ? byte : byte | 0x80);
-  } while (rest !== 0);
-  return bytes;
-}
-
-const vector = (...items: readonly (readonly number[])[]): number[] => [
-  ...leb(items.length),
-  ...items.flat(),
-];
-const section = (id: number, content: readonly number[]): number[] => [
-  id,
-  ...leb(content.length),
-  ...content,
-];
-const text = (name: string): number[] => [...leb(name.length), ...Buffer.from(name, 'latin1')];
-
-const get = (local: number): number[] => [0x20, ...leb(local)];
-const set = (local: number): number[] => [0x21, ...leb(local)];
-/** @source section 5.2.2: the highest bit of seven is a sign, so that one from 64 to 8191 takes two bytes */
-const constant = (value: number): number[] =>
-  value < 64 ? [0x41, value] : [0x41, (value & 0x7f) | 0x80, value >> 7];
-const constantF64 = (value: number): number[] => [0x44, ...new Uint8Array(Float64Array.of(value).buffer)];
-const leaveIf = (depth: number): number[] => [0x0d, depth];
-const loop = (...body: readonly number[]): number[] => [0x03, NOTHING, ...body, 0x0b];
-const block = (...body: readonly number[]): number[] => [0x02, NOTHING, ...body, 0x0b];
-const load32 = (offset: number): number[] => [0x28, 2, ...leb(offset)];
-const loadByte = (offset: number): number[] => [0x2d, 0, offset];
-const loadF64 = [0x2b, 3, 0];
-// 32-bit integers, 64-bit and 32-bit floating numbers; "from" and "to" are conversions.
-const [not, equal, unequal, less, add, minus, times, and, shift] = [
-  0x45, 0x46, 0x47, 0x49, 0x6a, 0x6b, 0x6c, 0x71, 0x74,
-] as const;
-const [lessF64, noLessF64, addF64, minusF64, timesF64, fromF64, toF64, addF32] = [
-  0x63, 0x66, 0xa0, 0xa1, 0xa2, 0xaa, 0xb7, 0x92,
-] as const;
-const simd = (code: number, ...more: number[]): number[] => [0xfd, ...leb(code), ...more];
-/** Alignment is a hint: voxels begin anywhere. */
-const loadVector = (code: number, offset = 0): number[] => simd(code, 0, ...leb(offset));
-const SPLAT = 9;
-const mul = simd(230);
-const sum = simd(228);
 
 /** Four voxels side by side as four 32-bit floating numbers; the address is on the stack. */
 const FOUR: Readonly<Record<CubicType, readonly number[]>> = {
@@ -179,21 +163,16 @@ export function cubicProgram(type: CubicType, phases: number): Uint8Array<ArrayB
     ),
     ...get(left),
   ];
-  const code = [...vector([11, I32], [3, F64], [5, V128]), ...body, 0x0b];
-  const params = [...Array.from({ length: 11 }, () => [I32]), [F64], [F64], [F64]];
-  return Uint8Array.from([
-    ...[0x00, 0x61, 0x73, 0x6d, 0x01, 0x00, 0x00, 0x00],
-    ...section(1, vector([0x60, ...vector(...params), 1, I32])),
-    ...section(2, vector([...text('env'), ...text('memory'), 0x02, 0x00, 0x01])),
-    ...section(3, vector([0])),
-    ...section(7, vector([...text('sums'), 0x00, 0])),
-    ...section(10, vector([...leb(code.length), ...code])),
-  ]);
+  const params = [...Array.from({ length: 11 }, () => I32), F64, F64, F64];
+  return wasmModule(
+    'sums',
+    params,
+    [
+      [11, I32],
+      [3, F64],
+      [5, V128],
+    ],
+    body,
+    true,
+  );
 }
-
-/** Locals of a function, counted from one on. */
-const numbered = <N extends number>(from: number): Numbers<N> =>
-  Array.from({ length: 32 }, (_, n) => from + n) as unknown as Numbers<N>;
-type Numbers<N extends number, T extends number[] = []> = T['length'] extends N
-  ? T
-  : Numbers<N, [...T, number]>;

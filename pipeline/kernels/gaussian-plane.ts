@@ -1,5 +1,7 @@
 /** Gaussian blur of a raster, with nothing outside it: directly where narrow, on a coarser raster where wide. */
 
+import { convolvePlane } from './convolve-plane.ts';
+
 /** Blurs at least this many pixels wide, per step of the coarser raster, are worked out on it. */
 const DIRECT_BELOW = 4;
 const REACH = 3.6;
@@ -30,100 +32,111 @@ export function blurPlane(
     if (out !== values) out.set(values);
     return out;
   }
-  if (sigmaPx < DIRECT_BELOW) return blurDirect(values, width, height, gaussianTaps(sigmaPx), out);
-  const step = 2 ** Math.floor(Math.log2(sigmaPx / 2));
-  const [w, h] = [Math.ceil(width / step) + 2, Math.ceil(height / step) + 2];
-  const coarse = blockMeans(values, width, height, step, w, h);
-  // The block mean adds (step^2) / 12 to the variance, the linear interpolation (step^2) / 6.
-  const rest = Math.sqrt(sigmaPx * sigmaPx - (step * step) / 4) / step;
-  blurDirect(coarse, w, h, gaussianTaps(rest), coarse);
-  return spreadOut(coarse, w, h, step, width, height, out);
+  if (sigmaPx < DIRECT_BELOW) return convolvePlane(values, width, height, gaussianTaps(sigmaPx), out);
+  const wide = new WideBlur(width, height, sigmaPx);
+  return wide.spread(wide.of(values), out);
 }
 
-/** Separable convolution with symmetric taps. Rows pass through a line, columns through a ring of rows. */
-function blurDirect(
-  values: Float32Array,
-  width: number,
-  height: number,
-  taps: Float64Array,
-  out: Float32Array,
-): Float32Array {
-  const reach = (taps.length - 1) / 2;
-  const across = new Float32Array(values.length);
-  const line = new Float64Array(width + 2 * reach);
-  for (let row = 0; row < height; row++) {
-    const base = row * width;
-    for (let x = 0; x < width; x++) line[x + reach] = values[base + x]!;
-    for (let x = 0; x < width; x++) {
-      const centre = x + reach;
-      let sum = taps[reach]! * line[centre]!;
-      for (let t = 1; t <= reach; t++) sum += taps[reach + t]! * (line[centre - t]! + line[centre + t]!);
-      across[base + x] = sum;
-    }
-  }
-  for (let row = 0; row < height; row++) {
-    const base = row * width;
-    const middle = taps[reach]!;
-    for (let x = 0; x < width; x++) out[base + x] = middle * across[base + x]!;
-    for (let t = 1; t <= reach; t++) {
-      const weight = taps[reach + t]!;
-      const up = row - t >= 0 ? (row - t) * width : -1;
-      const down = row + t < height ? (row + t) * width : -1;
-      if (up >= 0 && down >= 0)
-        for (let x = 0; x < width; x++) out[base + x]! += weight * (across[up + x]! + across[down + x]!);
-      else if (up >= 0) for (let x = 0; x < width; x++) out[base + x]! += weight * across[up + x]!;
-      else if (down >= 0) for (let x = 0; x < width; x++) out[base + x]! += weight * across[down + x]!;
-    }
-  }
-  return out;
-}
+/** A wide blur of rasters of one size, worked out on a coarser one of blocks of pixels. */
+export class WideBlur {
+  readonly #width: number;
+  readonly #height: number;
+  readonly #step: number;
+  /** Size of the coarser raster, with a rim of one empty block all round. */
+  readonly #w: number;
+  readonly #h: number;
+  readonly #taps: Float64Array;
+  /** For every column the block to its left and how far it lies from the middle of that, in blocks. */
+  readonly #left: Int32Array;
+  readonly #share: Float64Array;
+  readonly #line: Float64Array;
 
-/** Means of step x step blocks, with a rim of one empty block all round. */
-function blockMeans(
-  values: Float32Array,
-  width: number,
-  height: number,
-  step: number,
-  w: number,
-  h: number,
-): Float32Array {
-  const coarse = new Float32Array(w * h);
-  const share = 1 / (step * step);
-  for (let row = 0; row < height; row++) {
-    const to = (Math.floor(row / step) + 1) * w + 1;
-    const base = row * width;
-    for (let x = 0; x < width; x++) coarse[to + Math.floor(x / step)]! += share * values[base + x]!;
+  /** @param sigmaPx standard deviation, at least 4 pixels */
+  constructor(width: number, height: number, sigmaPx: number) {
+    const step = 2 ** Math.floor(Math.log2(sigmaPx / 2));
+    this.#width = width;
+    this.#height = height;
+    this.#step = step;
+    this.#w = Math.ceil(width / step) + 2;
+    this.#h = Math.ceil(height / step) + 2;
+    // The block mean adds (step^2) / 12 to the variance, the linear interpolation (step^2) / 6.
+    this.#taps = gaussianTaps(Math.sqrt(sigmaPx * sigmaPx - (step * step) / 4) / step);
+    this.#left = new Int32Array(width);
+    this.#share = new Float64Array(width);
+    for (let x = 0; x < width; x++) [this.#left[x], this.#share[x]] = this.#between(x, this.#w);
+    this.#line = new Float64Array(this.#w);
   }
-  return coarse;
-}
 
-function spreadOut(
-  coarse: Float32Array,
-  w: number,
-  h: number,
-  step: number,
-  width: number,
-  height: number,
-  out: Float32Array,
-): Float32Array {
-  const columns = new Int32Array(width);
-  const shares = new Float64Array(width);
-  for (let x = 0; x < width; x++) {
-    const at = (x + 0.5) / step + 0.5;
-    columns[x] = Math.min(Math.floor(at), w - 2);
-    shares[x] = at - columns[x]!;
+  /** Block before a pixel and the share of the one behind it. */
+  #between(x: number, blocks: number): [number, number] {
+    const at = (x + 0.5) / this.#step + 0.5;
+    const left = Math.min(Math.floor(at), blocks - 2);
+    return [left, at - left];
   }
-  const line = new Float64Array(w);
-  for (let row = 0; row < height; row++) {
-    const at = (row + 0.5) / step + 0.5;
-    const upper = Math.min(Math.floor(at), h - 2);
-    const v = at - upper;
-    for (let x = 0; x < w; x++) line[x] = coarse[upper * w + x]! * (1 - v) + coarse[(upper + 1) * w + x]! * v;
-    const base = row * width;
-    for (let x = 0; x < width; x++) {
-      const c = columns[x]!;
-      out[base + x] = line[c]! + (line[c + 1]! - line[c]!) * shares[x]!;
+
+  /**
+   * @param mask pixels where it is 0 count as 0, whatever their values
+   * @returns the blurred blocks
+   */
+  of(values: Float32Array, mask?: Uint8Array): Float32Array {
+    const [step, width, w] = [this.#step, this.#width, this.#w];
+    const coarse = new Float32Array(w * this.#h);
+    const share = 1 / (step * step);
+    for (let row = 0; row < this.#height; row++) {
+      let to = (Math.floor(row / step) + 1) * w + 1;
+      const end = (row + 1) * width;
+      for (let from = row * width; from < end; from += step) {
+        const next = Math.min(from + step, end);
+        let sum = 0;
+        if (!mask) for (let n = from; n < next; n++) sum += values[n]!;
+        else for (let n = from; n < next; n++) if (mask[n] !== 0) sum += values[n]!;
+        coarse[to++]! += share * sum;
+      }
+    }
+    return convolvePlane(coarse, w, this.#h, this.#taps, coarse);
+  }
+
+  /** The blurred raster, row by row. */
+  spread(coarse: Float32Array, out: Float32Array): Float32Array {
+    const [left, share] = [this.#left, this.#share];
+    for (let row = 0, to = 0; row < this.#height; row++) {
+      const line = this.#row(coarse, row);
+      for (let x = 0; x < this.#width; x++, to++) {
+        const c = left[x]!;
+        out[to] = line[c]! + (line[c + 1]! - line[c]!) * share[x]!;
+      }
+    }
+    return out;
+  }
+
+  /** Takes the blurred raster times a factor per pixel from another, where the mask is not 0; elsewhere that becomes 0. */
+  subtract(coarse: Float32Array, factor: Float32Array, mask: Uint8Array, from: Float32Array): void {
+    const [left, share] = [this.#left, this.#share];
+    for (let row = 0, n = 0; row < this.#height; row++) {
+      const line = this.#row(coarse, row);
+      for (let x = 0; x < this.#width; x++, n++) {
+        const c = left[x]!;
+        const slow = line[c]! + (line[c + 1]! - line[c]!) * share[x]!;
+        from[n] = mask[n] !== 0 ? from[n]! - slow * factor[n]! : 0;
+      }
     }
   }
-  return out;
+
+  /** Blocks in the height of a row of pixels; used again for the next. */
+  #row(coarse: Float32Array, row: number): Float64Array {
+    const [upper, v] = this.#between(row, this.#h);
+    const [line, w] = [this.#line, this.#w];
+    for (let x = 0, n = upper * w; x < w; x++, n++) line[x] = coarse[n]! * (1 - v) + coarse[n + w]! * v;
+    return line;
+  }
+
+  /** The blurred raster at one pixel. */
+  at(coarse: Float32Array, x: number, y: number): number {
+    const [upper, v] = this.#between(y, this.#h);
+    const n = upper * this.#w + this.#left[x]!;
+    const share = this.#share[x]!;
+    const above = coarse[n]! + (coarse[n + 1]! - coarse[n]!) * share;
+    const below = coarse[n + this.#w]! + (coarse[n + this.#w + 1]! - coarse[n + this.#w]!) * share;
+    return above * (1 - v) + below * v;
+  }
 }

@@ -1,5 +1,5 @@
 /** What is left of a raster when its slow part is taken away, where only part of the raster holds data. */
-import { blurPlane } from './gaussian-plane.ts';
+import { blurPlane, WideBlur } from './gaussian-plane.ts';
 
 /**
  * Subtracts the mean over a Gaussian neighbourhood, counting only pixels of the mask. The same linear operator for
@@ -8,27 +8,34 @@ import { blurPlane } from './gaussian-plane.ts';
 export class HighPass {
   readonly #mask: Uint8Array;
   readonly #width: number;
-  readonly #height: number;
-  readonly #sigmaPx: number;
-  readonly #share: Float32Array;
-  readonly #slow: Float32Array;
+  readonly #blur: WideBlur;
+  /** One over the share of the neighbourhood that is of the mask. */
+  readonly #factor: Float32Array;
 
-  /** @param mask 1 where there is data, width * height */
+  /**
+   * @param mask 1 where there is data, width * height
+   * @param sigmaPx at least 4 pixels
+   */
   constructor(mask: Uint8Array, width: number, height: number, sigmaPx: number) {
     this.#mask = mask;
     this.#width = width;
-    this.#height = height;
-    this.#sigmaPx = sigmaPx;
-    this.#share = blurPlane(Float32Array.from(mask), width, height, sigmaPx);
-    this.#slow = new Float32Array(mask.length);
+    this.#blur = new WideBlur(width, height, sigmaPx);
+    const share = blurPlane(Float32Array.from(mask), width, height, sigmaPx);
+    this.#factor = share.map((v) => 1 / v);
   }
 
   /** In place; 0 outside the mask. Values outside the mask may be anything, NaN too. */
   apply(values: Float32Array): Float32Array {
-    const mask = this.#mask;
-    for (let n = 0; n < values.length; n++) if (mask[n] === 0) values[n] = 0;
-    blurPlane(values, this.#width, this.#height, this.#sigmaPx, this.#slow);
-    for (let n = 0; n < values.length; n++) if (mask[n] !== 0) values[n]! -= this.#slow[n]! / this.#share[n]!;
+    this.#blur.subtract(this.#blur.of(values, this.#mask), this.#factor, this.#mask, values);
     return values;
+  }
+
+  /** What `apply` would leave at a pixel of the mask, for when a few are asked for; the values are left as they are. */
+  sampler(values: Float32Array): (pixel: number) => number {
+    const coarse = this.#blur.of(values, this.#mask);
+    return (n) => {
+      const y = Math.floor(n / this.#width);
+      return values[n]! - this.#blur.at(coarse, n - y * this.#width, y) * this.#factor[n]!;
+    };
   }
 }

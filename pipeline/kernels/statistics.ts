@@ -17,6 +17,35 @@ export function percentile(sorted: ArrayLike<number>, share: number): number {
 export const median = (values: ArrayLike<number>): number =>
   values.length === 0 ? Number.NaN : percentile(Float64Array.from(values).sort(), 0.5);
 
+/**
+ * Upper median (rank n / 2, counted from 0) of the positive numbers of a raster where `counts` is not 0, without sorting them;
+ * NaN when there are none. Bits of positive 32-bit numbers are in the order of the numbers (IEEE 754), so that the upper and
+ * then the lower half of them are counted.
+ */
+export function upperMedian(
+  values: Float32Array,
+  counts: (n: number) => boolean,
+): { readonly median: number; readonly count: number } {
+  const bits = new Uint32Array(values.buffer, values.byteOffset, values.length);
+  const upper = new Uint32Array(65_536);
+  let count = 0;
+  for (let n = 0; n < bits.length; n++)
+    if (counts(n)) {
+      upper[bits[n]! >>> 16]!++;
+      count++;
+    }
+  if (count === 0) return { median: Number.NaN, count };
+  let rank = count >> 1;
+  let high = 0;
+  for (; rank >= upper[high]!; high++) rank -= upper[high]!;
+  const lower = new Uint32Array(65_536);
+  for (let n = 0; n < bits.length; n++)
+    if (bits[n]! >>> 16 === high && counts(n)) lower[bits[n]! & 0xffff]!++;
+  let low = 0;
+  for (; rank >= lower[low]!; low++) rank -= lower[low]!;
+  return { median: new Float32Array(Uint32Array.of(high * 65_536 + low).buffer)[0]!, count };
+}
+
 /** Mean and standard deviation (n in the denominator) of the finite entries; NaN when there are none. */
 export function meanAndDeviation(values: ArrayLike<number>): {
   mean: number;

@@ -144,6 +144,7 @@ export async function buildScan(
             ...{ layout: drawing.layout.layout, top: drawing.layout.top, process: drawing.process },
             ...{ placement, layers, grid, portraits: await portraits() },
             netsAt: (layer, boxUm) => nets.netsAt(layer, boxUm),
+            threads,
           });
         },
       )

@@ -1,7 +1,7 @@
 /**
  * Time and memory of comparing: 50 000 shapes over the eleven layers of the demo's process on 1000 x 1000 pixels, with
  * images made apart from the pipeline's own imaging: nets traced and layers compared, then the self-test.
- * Run by hand: npm run bench:compare [-- --side 1000]
+ * Run by hand: npm run bench:compare [-- --side 1000 --threads 2]
  */
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -18,8 +18,11 @@ import { writeGdsii } from '../fixtures/layout/gdsii-writer.ts';
 import { portraitsOf, type Rectangle } from '../fixtures/synthetic-portraits.ts';
 import { generator, machine } from './harness.ts';
 
-const { values } = parseArgs({ options: { side: { type: 'string', default: '1000' } } });
+const { values } = parseArgs({
+  options: { side: { type: 'string', default: '1000' }, threads: { type: 'string', default: '2' } },
+});
 const side = Number(values.side);
+const threads = Number(values.threads);
 const pixel = 0.04;
 const shapes = Math.round((50_000 * side * side) / 1e6);
 const PROCESS = join(import.meta.dirname, '..', '..', 'demo-volume', 'process.yaml');
@@ -82,21 +85,21 @@ try {
     portraits: images.map((v, n) => ({ name: stack.layers[n]!.name, values: v })),
   };
   console.log(
-    `${machine()}, ${side} x ${side} px, ${drawn.flat().length} shapes, ${stack.layers.length} layers`,
+    `${machine()}, ${side} x ${side} px, ${drawn.flat().length} shapes, ${stack.layers.length} layers, ${threads} threads`,
   );
   const cpu = (): number => process.cpuUsage().user / 1e6;
-  const time = <T>(what: string, work: () => T): T => {
+  const time = async <T>(what: string, work: () => T | Promise<T>): Promise<T> => {
     const [wall, used] = [performance.now(), cpu()];
-    const out = work();
+    const out = await work();
     const seconds = (performance.now() - wall) / 1000;
     console.log(`${what}: ${seconds.toFixed(1)} s, of the processor ${(cpu() - used).toFixed(1)} s`);
     return out;
   };
-  const traced = time('nets', () => traceWindow(layout, top, stack, gridBoxUm(grid)));
+  const traced = await time('nets', () => traceWindow(layout, top, stack, gridBoxUm(grid)));
   const netsAt = (layer: string, boxUm: Parameters<typeof traced.drawn.netsAt>[1]): string[] =>
     traced.drawn.netsAt(layer, boxUm);
-  time('compare', () => compareScan({ ...input, netsAt, selfTest: false }));
-  const { selftest } = time('compare and self-test', () => compareScan({ ...input, netsAt }));
+  await time('compare', () => compareScan({ ...input, netsAt, threads, selfTest: false }));
+  const { selftest } = await time('compare and self-test', () => compareScan({ ...input, netsAt, threads }));
   console.log(`${selftest?.trials.reduce((sum, t) => sum + t.planted, 0)} edits planted`);
   console.log(`peak memory ${Math.round(process.resourceUsage().maxRSS / 1024)} MiB, images included`);
 } finally {

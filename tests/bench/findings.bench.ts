@@ -60,11 +60,12 @@ async function run(wanted: ScanCase): Promise<void> {
   const process = scan.loaded.process!;
   const from = performance.now();
   const traced = traceWindow(layout, top, process, gridBoxUm(scan.grid));
-  const outcome = compareScan({
+  const outcome = await compareScan({
     ...{ layout, top, process, placement: scan.placement, layers: scan.layers, grid: scan.grid },
     portraits: scan.portraits,
     netsAt: (layer, boxUm) => traced.drawn.netsAt(layer, boxUm),
     selfTest: !values['no-selftest'],
+    threads: 2,
   });
   const seconds = (performance.now() - from) / 1000;
   const portraits = new Map(scan.portraits.map((p) => [p.name, p.values]));

@@ -1,6 +1,7 @@
 /** The raster that a scan is compared on: the plate grid with a rim, so that what lies just outside still counts. */
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { Box } from '../../../shared/polygon.ts';
+import { sharedMask, sharedRaster } from '../../kernels/shared-raster.ts';
 
 /** Width of the rim in pixels: beyond the reach of any halo worth modelling. */
 const RIM_PX = 32;
@@ -25,7 +26,7 @@ export interface PixelBox {
 export function createCanvas(grid: PlateGrid, portraits: readonly Float32Array[]): Canvas {
   const width = grid.width_px + 2 * RIM_PX;
   const height = grid.height_px + 2 * RIM_PX;
-  const mask = new Uint8Array(width * height);
+  const mask = sharedMask(width * height);
   for (let row = 0; row < grid.height_px; row++) {
     for (let x = 0; x < grid.width_px; x++) {
       const from = row * grid.width_px + x;
@@ -51,7 +52,7 @@ export function createCanvas(grid: PlateGrid, portraits: readonly Float32Array[]
 
 /** A portrait on the canvas; what lies outside the mask is 0. */
 export function onCanvas(canvas: Canvas, grid: PlateGrid, values: Float32Array): Float32Array {
-  const out = new Float32Array(canvas.width * canvas.height);
+  const out = sharedRaster(canvas.width * canvas.height);
   for (let row = 0; row < grid.height_px; row++) {
     const to = (row + RIM_PX) * canvas.width + RIM_PX;
     for (let x = 0; x < grid.width_px; x++)

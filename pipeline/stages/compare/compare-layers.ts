@@ -3,17 +3,17 @@ import type { Layers } from '../../../shared/artefacts/layers.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import { squaredDistances } from '../../kernels/distance-transform.ts';
 import { HighPass } from '../../kernels/high-pass.ts';
+import { sharedMask, sharedRaster } from '../../kernels/shared-raster.ts';
 import type { Difference, Field } from './box-fit.ts';
 import { boxUm, type Canvas, createCanvas, onCanvas, type PixelBox } from './canvas.ts';
-import { type Evidence, layerEvidence } from './evidence.ts';
+import type { Target } from './compare-task.ts';
+import type { Crew } from './crew.ts';
+import type { Evidence } from './evidence.ts';
 import { type FillGroup, groupFill } from './fill-groups.ts';
-import { findDifferences } from './find-differences.ts';
 import { fitLayers, type LayerFit, type LayerOnCanvas } from './fit-layers.ts';
 import { SLOW_PX } from './kernel-bank.ts';
 import { type DrawnShape, type LayerBias, type LayerShapes, NO_BIAS, rasters } from './layer-drawing.ts';
-import { localResidual } from './local-fit.ts';
-import { misfit } from './misfit.ts';
-import { type ModelImage, modelImages } from './model-images.ts';
+import { seeded } from './seeded.ts';
 
 /** Pixels at the rim of the data that are not judged: filters look beyond it. */
 const RIM_PX = 9;
@@ -22,9 +22,6 @@ const RIM_PX = 9;
  * than elsewhere: in trials all of the strongest decoys lay there.
  */
 const NEAR_RIM_PX = 7;
-/** Fill stands out by far, or it is not looked for. */
-const FILL_Z = 8;
-const FILL_AMPLITUDE = 0.5;
 /** A bias is believed where the fit follows the image at least this well. */
 const LEAST_CORRELATION = 0.25;
 
@@ -56,13 +53,17 @@ export interface Prepared {
 
 export type Canvased = (canvas: Canvas) => LayerShapes[];
 
-export function prepareLayers(
+/**
+ * @param seed of the samples that are drawn
+ */
+export async function prepareLayers(
   shapesOn: Canvased,
   heights: Layers,
   grid: PlateGrid,
   portraits: readonly PortraitImage[],
-  random: () => number,
-): Prepared {
+  seed: number,
+  crew: Crew,
+): Promise<Prepared> {
   const seen = new Map(heights.layers.map((l) => [l.name, l]));
   const usable = portraits.filter((p) => seen.get(p.name)?.seen === 'whole' && hasData(p.values));
   const canvas = createCanvas(
@@ -71,7 +72,8 @@ export function prepareLayers(
   );
   const judged = eroded(canvas.mask, RIM_PX, canvas);
   const deep = eroded(judged, NEAR_RIM_PX, canvas);
-  const rim = judged.map((v, n) => v - deep[n]!);
+  const rim = sharedMask(judged.length);
+  for (let n = 0; n < rim.length; n++) rim[n] = judged[n]! - deep[n]!;
   const highPass = new HighPass(canvas.mask, canvas.width, canvas.height, SLOW_PX);
   const shapes = shapesOn(canvas);
   const fill: FillGroup[][] = [];
@@ -80,7 +82,11 @@ export function prepareLayers(
     const portrait = usable.find((p) => p.name === layer.name);
     return portrait ? highPass.apply(onCanvas(canvas, grid, portrait.values)) : null;
   });
-  const place = (): LayerOnCanvas[] =>
+  const planes = images.map((image) => {
+    if (!image) return null;
+    return { gain: sharedRaster(image.length), trust: sharedRaster(image.length) };
+  });
+  const place = (before: readonly LayerOnCanvas[]): LayerOnCanvas[] =>
     shapes.map((own, n) => {
       const span = seen.get(own.layer.name)!;
       const added = (fill[n] ?? []).flatMap((group) =>
@@ -90,45 +96,66 @@ export function prepareLayers(
         name: own.layer.name,
         bottomUm: span.bottom_um,
         topUm: span.top_um,
-        rasters: rasters(own.shapes, [...own.fill, ...added], canvas.grid, bias[n]!),
+        rasters: rasters(own.shapes, [...own.fill, ...added], canvas.grid, bias[n]!, before[n]?.rasters),
         image: images[n]!,
       };
     });
-  const evidenceOf = (n: number, fit: LayerFit, model: ModelImage): Evidence => {
-    const residual = localResidual(images[n]!, model.image, canvas, fit.residual);
-    const off = misfit(residual, model.squares, canvas);
-    return layerEvidence(residual, off, fit.kernels.get(n)!, canvas, highPass, random);
-  };
-  // First where the edges lie, then what was added, then everything else.
-  let layers = place();
-  let fits = fitLayers(layers, canvas, highPass, random);
-  bias = fits.map((fit) => biasOf(fit, canvas.grid.pixel_um));
-  layers = place();
-  const models = modelImages(layers, fits, canvas, highPass);
-  const extra = fits.map((fit, n): Difference[] => {
-    if (!fit || shapes[n]!.layer.role !== 'conductor') return [];
-    const evidence = evidenceOf(n, fit, models[n]!);
-    models[n] = null;
-    const field = fieldOf(canvas, layers[n]!, evidence, judged, rim);
-    return findDifferences(field, { leastZ: FILL_Z, what: 'faults', only: 'gap' }).filter(
-      (d) => d.amplitude >= FILL_AMPLITUDE,
+  const evidence = async (
+    layers: readonly LayerOnCanvas[],
+    fits: readonly (LayerFit | null)[],
+    asked: readonly number[],
+    round: number,
+  ): Promise<Map<number, Evidence>> => {
+    const targets = asked.map(
+      (layer): Target => ({ layer, seed: seed * 1000 + 100 * round + layer, planes: planes[layer]! }),
     );
-  });
-  const candidates = layers.map((layer, n) => ({ extra: extra[n]!, known: layer.rasters.known }));
+    const runs = inRuns(targets, crew.threads);
+    const found = await Promise.all(
+      runs.map((run) => crew.do('evidence', { layers, fits, targets: run, canvas })),
+    );
+    // What a thread wrote into shared memory comes back as another view of it.
+    return new Map(found.flat().map((e, n) => [asked[n]!, { ...e, ...planes[asked[n]!]! }]));
+  };
+  const field = (layer: LayerOnCanvas, own: Evidence): Field => fieldOf(canvas, layer, own, judged, rim);
+  const random = seeded(seed);
+  // First where the edges lie, then what was added, then everything else.
+  let layers = place([]);
+  let fits = await fitLayers(layers, canvas, crew, random);
+  bias = fits.map((fit) => biasOf(fit, canvas.grid.pixel_um));
+  layers = place(layers);
+  const conductors = layers.flatMap((_, n) => (fits[n] && shapes[n]!.layer.role === 'conductor' ? [n] : []));
+  const early = await evidence(layers, fits, conductors, 0);
+  const candidates = await Promise.all(
+    layers.map(async (layer, n) => {
+      const own = early.get(n);
+      const extra = own ? await crew.do('fill', { field: field(layer, own) }) : [];
+      return { extra, known: layer.rasters.known };
+    }),
+  );
   fill.push(...groupFill(candidates, judged, canvas.width));
-  layers = place();
-  fits = fitLayers(layers, canvas, highPass, random);
-  const last = modelImages(layers, fits, canvas, highPass);
+  layers = place(layers);
+  fits = await fitLayers(layers, canvas, crew, random);
+  const doubts = layers.map((layer, n) =>
+    doubtOf(layer.name, seen.get(layer.name)!.seen, images[n] !== null, fits[n]!),
+  );
+  const judgeable = layers.flatMap((_, n) => (doubts[n] === null ? [n] : []));
+  const late = await evidence(layers, fits, judgeable, 1);
   const prepared = layers.map((layer, n): PreparedLayer => {
-    const fit = fits[n]!;
-    const base = { name: layer.name, number: n, shapes: shapes[n]!, fit, bias: bias[n]!, fill: fill[n]! };
-    const doubt = doubtOf(layer.name, seen.get(layer.name)!.seen, images[n] !== null, fit);
-    if (doubt !== null || !fit) return { ...base, field: null, evidence: null, doubt };
-    const evidence = evidenceOf(n, fit, last[n]!);
-    last[n] = null;
-    return { ...base, field: fieldOf(canvas, layer, evidence, judged, rim), evidence, doubt: null };
+    const own = late.get(n) ?? null;
+    return {
+      ...{ name: layer.name, number: n, shapes: shapes[n]!, fit: fits[n]!, bias: bias[n]!, fill: fill[n]! },
+      ...{ field: own && field(layer, own), evidence: own, doubt: doubts[n]! },
+    };
   });
   return { canvas, judged, layers: prepared };
+}
+
+/** Cut into runs of neighbours, which show in each other, as many as there are threads. */
+function inRuns<T>(list: readonly T[], runs: number): T[][] {
+  const length = Math.max(1, Math.ceil(list.length / runs));
+  return Array.from({ length: Math.ceil(list.length / length) }, (_, n) =>
+    list.slice(n * length, (n + 1) * length),
+  );
 }
 
 function doubtOf(name: string, seen: string, hasImage: boolean, fit: LayerFit | null): string | null {
@@ -156,7 +183,9 @@ function eroded(mask: Uint8Array, by: number, { width, height }: Canvas): Uint8A
     width,
     height,
   );
-  return mask.map((_, n) => (distance[n]! > by * by ? 1 : 0));
+  const out = sharedMask(mask.length);
+  for (let n = 0; n < out.length; n++) out[n] = distance[n]! > by * by ? 1 : 0;
+  return out;
 }
 
 const fieldOf = (

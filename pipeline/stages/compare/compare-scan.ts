@@ -7,17 +7,20 @@ import type { Selftest } from '../../../shared/artefacts/selftest.ts';
 import { gridBoxUm, type PlateGrid } from '../../../shared/frames.ts';
 import type { Layout } from '../../formats/layout.ts';
 import { labelComponents } from '../../kernels/components.ts';
+import { upperMedian } from '../../kernels/statistics.ts';
 import type { Difference, Field } from './box-fit.ts';
-import { type Canvas, clip, grow, meet } from './canvas.ts';
+import { type Canvas, clip, grow } from './canvas.ts';
 import { type Classified, classifyLayer, type LayerContext } from './classify.ts';
 import { type PortraitImage, type PreparedLayer, prepareLayers } from './compare-layers.ts';
+import { type Crew, openCrew } from './crew.ts';
 import { COUPLING_REACH } from './evidence.ts';
 import { cutByRim, type FillGroup } from './fill-groups.ts';
-import { evidenceAtRank, findDifferences, squareCoupling } from './find-differences.ts';
+import { squareCoupling } from './find-differences.ts';
 import { withoutGhosts } from './ghosts.ts';
 import { type LayerShapes, readShapes } from './layer-drawing.ts';
-import { LEAST_Z } from './odds.ts';
 import { biasEntry, fillOf, findingOf, type NetsAt } from './report.ts';
+import { clearOfFill, type Searched } from './search-layer.ts';
+import { seeded } from './seeded.ts';
 import { selfTest, type TestedLayer } from './self-test.ts';
 import { type Zones, zoneAt, zonesOf } from './zones.ts';
 
@@ -36,6 +39,8 @@ export interface CompareInput {
   readonly seed?: number;
   /** False to leave the self-test out. */
   readonly selfTest?: boolean;
+  /** Threads; the outcome is the same for any number of them. */
+  readonly threads?: number;
 }
 
 export interface CompareOutcome {
@@ -45,19 +50,11 @@ export interface CompareOutcome {
 
 /** Per 1000 um2 of the field, over all layers together: a third of the one that is allowed, for what decoys miss. */
 const FALSE_ALLOWED = 0.3;
-/** Decoys are searched from here on, or from a higher level where they are many. */
-const DECOY_Z = 4;
-/** Faults are looked for where their evidence is above that of the decoy of this rank. */
-const DECOY_RANK = 40;
-/** Differences this close to fill are its edges. */
-const FILL_RIM_PX = 4;
 /** More findings than this share of a layer's drawn area are no faults of fabrication. */
 const MOST_DIFFERENT = 0.1;
 /** Nor are more than so many to 1000 um2, and more than so many in all. */
 const MOST_PER_1000UM2 = 50;
 const MANY = 12;
-/** What is found beside a difference so many times stronger is what the fit of the stronger one left over. */
-const LEFTOVER = 8;
 /**
  * A round blob fills 0.79 of its box, a square all of it; of either the fit finds a little less. That sides are equal says
  * something of a shape of many pixels only: smaller ones must fill their box nearly fully.
@@ -70,7 +67,7 @@ const LONE_SQUARE_ODDS = 0.4;
 /** A layer is judged where a square with sides of so many usual widths would be found; what is smaller the self-test says. */
 const TOLD_WIDTHS = 2;
 
-export function compareScan(input: CompareInput): CompareOutcome {
+export async function compareScan(input: CompareInput): Promise<CompareOutcome> {
   if (input.placement.verdict !== 'locked')
     return {
       findings: nothing([
@@ -78,20 +75,34 @@ export function compareScan(input: CompareInput): CompareOutcome {
       ]),
       selftest: null,
     };
-  const random = seeded(input.seed ?? 1);
-  const prepared = prepareLayers(
+  const crew = openCrew(input.threads ?? 1);
+  try {
+    return await compare(input, input.seed ?? 1, crew);
+  } finally {
+    await crew.close();
+  }
+}
+
+async function compare(input: CompareInput, seed: number, crew: Crew): Promise<CompareOutcome> {
+  const prepared = await prepareLayers(
     (canvas) => readShapes(input.layout, input.top, input.process, gridBoxUm(canvas.grid)),
     input.layers,
     input.grid,
     input.portraits,
-    random,
+    seed,
+    crew,
   );
   const { canvas, judged } = prepared;
   const pixelUm = canvas.grid.pixel_um;
   const areaUm2 = judged.reduce((sum, v) => sum + v, 0) * pixelUm * pixelUm;
   const doubts = prepared.layers.flatMap((l) => (l.doubt ? [l.doubt] : []));
   const judgeable = prepared.layers.filter((l) => l.field !== null);
-  const raw = judgeable.map((layer) => search(layer, canvas));
+  const raw = await Promise.all(
+    judgeable.map(async (layer) => {
+      const clear = clearOfFill(layer.field!, layer.fill);
+      return { layer, clear, ...(await crew.do('search', { field: layer.field!, clear })) };
+    }),
+  );
   const own = withoutGhosts(
     raw.map((s) => ({
       number: prepared.layers.indexOf(s.layer),
@@ -177,7 +188,7 @@ export function compareScan(input: CompareInput): CompareOutcome {
   return {
     findings: findingsSchema.parse(findings),
     selftest:
-      input.selfTest === false ? null : selfTest(tested, pixelUm, { seen: falseSeen, areaUm2 }, random),
+      input.selfTest === false ? null : selfTest(tested, pixelUm, { seen: falseSeen, areaUm2 }, seeded(seed)),
   };
 }
 
@@ -202,57 +213,11 @@ function nothing(doubts: string[]): Findings {
   return { version: 1, judged_area_um2: {}, findings: [], fill: [], bias: [], doubts };
 }
 
-interface Searched {
+interface Judged extends Searched {
   readonly layer: PreparedLayer;
   /** Judged, and clear of fill and its edges. */
   readonly clear: Uint8Array;
-  readonly found: readonly Difference[];
-  readonly decoys: readonly Difference[];
-  /** The decoys are complete from here up: the tail is only as good as its lower end. */
-  readonly decoyZ: number;
-}
-
-interface Judged extends Searched {
   readonly zones: Zones;
-}
-
-/** Faults first, so that their own halos are not counted as decoys. */
-function search(layer: PreparedLayer, canvas: Canvas): Searched {
-  const field = layer.field!;
-  const fill = fillZone(layer, canvas);
-  const clear = judgedClear(field.judged, fill);
-  const work: Field = { ...field, gain: field.gain.slice(), judged: clear };
-  const leastZ = Math.max(LEAST_Z, evidenceAtRank(work, 'decoys', DECOY_RANK));
-  const found = withoutLeftovers(findDifferences(work, { leastZ, what: 'faults' }));
-  const decoyZ = Math.max(DECOY_Z, evidenceAtRank(work, 'decoys', 2 * DECOY_RANK));
-  const decoys = findDifferences(work, { leastZ: decoyZ, what: 'decoys' }).filter(
-    (d) => !found.some((f) => f.z > 2 * d.z && meet(grow(f, COUPLING_REACH), d)),
-  );
-  return { layer, clear, found, decoys, decoyZ };
-}
-
-/** @param found strongest first */
-function withoutLeftovers(found: readonly Difference[]): Difference[] {
-  const out: Difference[] = [];
-  for (const d of found)
-    if (!out.some((f) => f.z > LEFTOVER * d.z && meet(grow(f, COUPLING_REACH), d))) out.push(d);
-  return out;
-}
-
-const judgedClear = (judged: Uint8Array, fill: Uint8Array): Uint8Array =>
-  judged.map((v, n) => (v !== 0 && fill[n] === 0 ? 1 : 0));
-
-function fillZone(layer: PreparedLayer, canvas: Canvas): Uint8Array {
-  const zone = new Uint8Array(canvas.width * canvas.height);
-  const { drawn, known } = layer.field!;
-  for (let n = 0; n < zone.length; n++) if (known[n]! - drawn[n]! > 0.5) zone[n] = 1;
-  for (const group of layer.fill)
-    for (const d of group.members) {
-      const box = clip(grow(d, FILL_RIM_PX), canvas);
-      for (let y = box.y0; y < box.y1; y++)
-        zone.fill(1, y * canvas.width + box.x0, y * canvas.width + box.x1);
-    }
-  return zone;
 }
 
 function contextOf(
@@ -262,7 +227,8 @@ function contextOf(
   pixelUm: number,
 ): LayerContext {
   const field = layer.field!;
-  const mask = Uint8Array.from(field.drawn, (v) => (v > 0.5 ? 1 : 0));
+  const mask = new Uint8Array(field.drawn.length);
+  for (let n = 0; n < mask.length; n++) mask[n] = field.drawn[n]! > 0.5 ? 1 : 0;
   const vias = all.filter(
     (l) =>
       l.field !== null &&
@@ -285,8 +251,8 @@ function usualSide(shapes: LayerShapes): number {
 }
 
 function metalTrust({ drawn, judged, trust }: Field): number {
-  const own = trust.filter((_, n) => judged[n] !== 0 && drawn[n]! > 0.5).sort();
-  return own.length > 0 ? own[own.length >> 1]! : Infinity;
+  const { median, count } = upperMedian(trust, (n) => judged[n] !== 0 && drawn[n]! > 0.5);
+  return count > 0 ? median : Infinity;
 }
 
 /** 1 where a phantom edit may be planted: judged, clear of fill and of all that was found. */
@@ -297,15 +263,4 @@ function freePlaces(found: readonly Difference[], clear: Uint8Array, canvas: Can
     for (let y = box.y0; y < box.y1; y++) free.fill(0, y * canvas.width + box.x0, y * canvas.width + box.x1);
   }
   return free;
-}
-
-/** Numbers in [0, 1), the same for the same seed. @source xorshift32, Marsaglia, J. Stat. Softw. 8 (14), 2003 */
-function seeded(seed: number): () => number {
-  let state = (Math.imul(seed, 0x9e3779b1) ^ 0x2545f491) | 0 || 1;
-  return () => {
-    state ^= state << 13;
-    state ^= state >>> 17;
-    state ^= state << 5;
-    return (state >>> 0) / 2 ** 32;
-  };
 }

@@ -35,6 +35,9 @@ export interface Evidence {
   readonly trust: Float32Array;
 }
 
+/** Rasters that evidence is written into. */
+export type EvidencePlanes = Pick<Evidence, 'gain' | 'trust'>;
+
 /** @param misfit deviation of the residual over that of the noise; what is far off anyway tells little */
 export function layerEvidence(
   residual: Float32Array,
@@ -43,23 +46,24 @@ export function layerEvidence(
   canvas: Canvas,
   highPass: HighPass,
   random: () => number,
+  { gain, trust }: EvidencePlanes,
 ): Evidence {
   const { width, height, mask } = canvas;
   for (let n = 0; n < residual.length; n++) residual[n]! /= misfit[n]!;
   const noise = inverseCovariance(residual, mask, width, height, random);
   const innovations = applyTaps(noise, residual, width, height);
-  const trust = localTrust(innovations, canvas, noise.innovation);
+  localTrust(innovations, canvas, noise.innovation, trust);
   for (let n = 0; n < innovations.length; n++) {
     const level = Math.sqrt(trust[n]!);
     innovations[n]! *= mask[n] === 0 ? 0 : level;
     trust[n] = level / misfit[n]!;
   }
-  const gain = applyKernel(kernel, highPass.apply(innovations), width, height);
+  applyKernel(kernel, highPass.apply(innovations), width, height, gain);
   return { gain, coupling: definite(couplingKernel(kernel, noise, kernel)), noise, trust };
 }
 
 /** Variance of the innovations over the layer's, one over it. Slow, so that the evidence of a place has one trust. */
-function localTrust(scaled: Float32Array, canvas: Canvas, innovation: number): Float32Array {
+function localTrust(scaled: Float32Array, canvas: Canvas, innovation: number, trust: Float32Array): void {
   const { width, height, mask } = canvas;
   const squares = new Float32Array(scaled.length);
   // `scaled` is e / variance; its own variance is 1 / variance.
@@ -68,10 +72,8 @@ function localTrust(scaled: Float32Array, canvas: Canvas, innovation: number): F
     if (mask[n] !== 0) squares[n] = Math.min(scaled[n]! * scaled[n]! * unit, LIMIT * LIMIT);
   const level = blurPlane(squares, width, height, LEVEL_PX);
   const share = blurPlane(Float32Array.from(mask), width, height, LEVEL_PX);
-  const trust = new Float32Array(scaled.length);
   for (let n = 0; n < trust.length; n++)
-    if (mask[n] !== 0) trust[n] = 1 / Math.max(LEAST_LEVEL, level[n]! / share[n]!);
-  return trust;
+    trust[n] = mask[n] !== 0 ? 1 / Math.max(LEAST_LEVEL, level[n]! / share[n]!) : 0;
 }
 
 /** K_a' W K_b around its centre: what metal of kernel b means to the evidence for metal of kernel a. */

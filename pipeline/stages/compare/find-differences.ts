@@ -22,6 +22,8 @@ const STRIP = 2;
 /** So much more than metal could make of it is no metal of this layer. */
 const MOST_AMPLITUDE = 2.5;
 const MOST_SEEDS = 20_000;
+/** The seed's own fit decides; a little below the limit, because a fitted box gains evidence. */
+const SEED_SHARE = 0.8;
 /** An edge that stands off by less than this, in pixels over a long stretch, is no difference but the edge's own doubt. */
 const LEAST_DEPTH_PX = 1;
 const LONG = 4;
@@ -55,14 +57,33 @@ interface Seed {
  * Decoys are more than full metal, and less than none: only noise and misfit make them, so that their number tells how
  * many of the faults are false.
  */
-export function findDifferences(field: Field, search: Search): Difference[] {
+export const findDifferences = (field: Field, search: Search): Difference[] =>
+  differencesAt(seeds(field, search), field, search);
+
+/**
+ * As `findDifferences`, from a strength on or, where there are more than `rank` places above it before any fit, from that of the
+ * place of this rank.
+ */
+export function findStrongest(
+  field: Field,
+  what: Search['what'],
+  leastZ: number,
+  rank: number,
+): { readonly found: Difference[]; readonly leastZ: number } {
+  const all = seeds(field, { leastZ, what });
+  const from = Math.max(leastZ, all.at(rank)?.z ?? 0);
+  const strong = all.filter((seed) => seed.z >= SEED_SHARE * from);
+  return { found: differencesAt(strong, field, { leastZ: from, what }), leastZ: from };
+}
+
+function differencesAt(places: readonly Seed[], field: Field, search: Search): Difference[] {
   const fitter = new BoxFitter(field);
   const found: Difference[] = [];
   const taken: Record<Ground, Uint8Array> = {
     metal: new Uint8Array(field.gain.length),
     gap: new Uint8Array(field.gain.length),
   };
-  for (const seed of seeds(field, search)) {
+  for (const seed of places) {
     const { box, ground } = seed;
     const middle = ((box.y0 + box.y1) >> 1) * field.width + ((box.x0 + box.x1) >> 1);
     if (taken[ground][middle] !== 0) continue;
@@ -130,28 +151,13 @@ function peaks(field: Field, search: Search, ground: Ground, side: number, sums:
   const columns = area.x1 - area.x0 - side + 1;
   if (columns < 3 || area.y1 - area.y0 - side + 1 < 3) return [];
   const rows = [0, 1, 2].map(() => new Float32Array(columns));
-  const fill = (y: number, row: Float32Array): void => {
-    for (let c = 0; c < columns; c++) {
-      const x = area.x0 + c;
-      row[c] = 0;
-      // Half of all squares speak against: the rest of the sums need not be taken there.
-      const evidence = sign * sums.evidence(x, y, side);
-      if (!(evidence > 0)) continue;
-      const weight = sums.weight(x, y, side);
-      if (weight < LEAST_SHARE * side * side) continue;
-      const share = weight / (side * side);
-      const weighed = sums.weighed(x, y, side) / weight;
-      // Between a strip, whose coupling falls with its area, and a thinner cover, where it falls with the square.
-      const q = own * share * Math.sqrt(share) * weighed * weighed;
-      if (q > 0) row[c] = evidence / Math.sqrt(q);
-    }
-  };
+  const limit = SEED_SHARE * search.leastZ;
+  const fill = (y: number, row: Float32Array): void =>
+    sums.deviations(area.x0, y, side, sign, own, limit, row);
   const out: Seed[] = [];
   const lastRow = area.y1 - side;
   fill(area.y0, rows[0]!);
   fill(area.y0 + 1, rows[1]!);
-  // The seed's own fit decides; a little below the limit, because a fitted box gains evidence.
-  const limit = 0.8 * search.leastZ;
   for (let y = area.y0 + 1; y < lastRow; y++) {
     const [above, here, below] = [
       rows[(y - area.y0 - 1) % 3]!,
@@ -218,13 +224,48 @@ class SummedArea {
     }
   }
 
-  evidence = (x: number, y: number, side: number): number => this.#sum(this.#gain, x, y, side);
-  weighed = (x: number, y: number, side: number): number => this.#sum(this.#weighed, x, y, side);
-  weight = (x: number, y: number, side: number): number => this.#sum(this.#weight, x, y, side);
-
-  #sum(table: Float64Array, x: number, y: number, side: number): number {
+  /** Sum of the evidence over a square. */
+  evidence(x: number, y: number, side: number): number {
     const top = y * this.#stride + x;
     const bottom = top + side * this.#stride;
-    return table[bottom + side]! - table[bottom]! - table[top + side]! + table[top]!;
+    const gain = this.#gain;
+    return gain[bottom + side]! - gain[bottom]! - gain[top + side]! + gain[top]!;
+  }
+
+  /**
+   * Evidence of the squares along a row in standard deviations; 0 where it is below a limit, where it speaks against, and
+   * where too little of the square lies on the ground.
+   * @param own coupling of a full square with itself
+   */
+  deviations(
+    x0: number,
+    y: number,
+    side: number,
+    sign: 1 | -1,
+    own: number,
+    limit: number,
+    row: Float32Array,
+  ): void {
+    const [gain, weight, weighed] = [this.#gain, this.#weight, this.#weighed];
+    const area = side * side;
+    // No square of less evidence reaches the limit, whatever its share: roots need not be taken there.
+    const least = (0.999 * limit * Math.sqrt(own)) / area;
+    for (let c = 0, a = y * this.#stride + x0; c < row.length; c++, a++) {
+      row[c] = 0;
+      const b = a + side;
+      const d = a + side * this.#stride;
+      const e = d + side;
+      const evidence = sign * (gain[e]! - gain[d]! - gain[b]! + gain[a]!);
+      if (!(evidence > 0)) continue;
+      const trusted = weighed[e]! - weighed[d]! - weighed[b]! + weighed[a]!;
+      if (evidence < least * trusted) continue;
+      const covered = weight[e]! - weight[d]! - weight[b]! + weight[a]!;
+      if (covered < LEAST_SHARE * area) continue;
+      const share = covered / area;
+      const mean = trusted / covered;
+      // Between a strip, whose coupling falls with its area, and a thinner cover, where it falls with the square.
+      const q = own * share * Math.sqrt(share) * mean * mean;
+      if (q > 0) row[c] = evidence / Math.sqrt(q);
+    }
   }
 }

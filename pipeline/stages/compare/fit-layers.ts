@@ -5,7 +5,8 @@
 import type { HighPass } from '../../kernels/high-pass.ts';
 import { normalEquations, solveNormal } from '../../kernels/least-squares.ts';
 import type { Canvas } from './canvas.ts';
-import { BANK_PX, eachBlur } from './kernel-bank.ts';
+import type { Crew } from './crew.ts';
+import { BANK_PX, eachSampledBlur } from './kernel-bank.ts';
 import type { DrawnRasters } from './layer-drawing.ts';
 
 /** Rows of the least-squares problem of a layer: pixels spread evenly, and for every layer some near its own metal. */
@@ -49,7 +50,7 @@ export interface LayerFit {
   readonly residual: number;
 }
 
-interface Columns {
+export interface Columns {
   readonly blurred: Float32Array[];
   readonly swept: Float32Array[];
   readonly alongX: Float32Array[];
@@ -98,14 +99,14 @@ export function mayShow(
 }
 
 /** One fit per layer; null for layers without an image or without a drawing in the field. */
-export function fitLayers(
+export async function fitLayers(
   layers: readonly LayerOnCanvas[],
   canvas: Canvas,
-  highPass: HighPass,
+  crew: Crew,
   random: () => number,
-): (LayerFit | null)[] {
+): Promise<(LayerFit | null)[]> {
   const pixels = samplePixels(layers, canvas, random);
-  const columns = layers.map((layer) => sampleColumns(layer, pixels, canvas, highPass));
+  const columns = await Promise.all(layers.map((layer) => crew.do('columns', { layer, pixels, canvas })));
   return layers.map((layer, own) => {
     if (!layer.image || pixels.length < 500) return null;
     const target = Float64Array.from(pixels, (n) => layer.image![n]!);
@@ -113,7 +114,8 @@ export function fitLayers(
   });
 }
 
-function sampleColumns(
+/** What the blurs of a layer, and of its edges, amount to at the sampled pixels. */
+export function sampleColumns(
   layer: LayerOnCanvas,
   pixels: Int32Array,
   canvas: Canvas,
@@ -121,16 +123,15 @@ function sampleColumns(
 ): Columns {
   const { width, height } = canvas;
   const columns: Columns = { blurred: [], swept: [], alongX: [], alongY: [] };
-  const all = () => true;
-  eachBlur(layer.rasters.known, width, height, highPass, all, (image) => {
-    columns.blurred.push(Float32Array.from(pixels, (n) => image[n]!));
+  eachSampledBlur(layer.rasters.known, width, height, highPass, (at) => {
+    columns.blurred.push(Float32Array.from(pixels, at));
     if (!layer.image) return;
-    columns.alongX.push(Float32Array.from(pixels, (n) => (image[n + 1]! - image[n - 1]!) / 2));
-    columns.alongY.push(Float32Array.from(pixels, (n) => (image[n + width]! - image[n - width]!) / 2));
+    columns.alongX.push(Float32Array.from(pixels, (n) => (at(n + 1) - at(n - 1)) / 2));
+    columns.alongY.push(Float32Array.from(pixels, (n) => (at(n + width) - at(n - width)) / 2));
   });
   if (layer.image)
-    eachBlur(layer.rasters.edges, width, height, highPass, all, (image) => {
-      columns.swept.push(Float32Array.from(pixels, (n) => image[n]!));
+    eachSampledBlur(layer.rasters.edges, width, height, highPass, (at) => {
+      columns.swept.push(Float32Array.from(pixels, at));
     });
   return columns;
 }

@@ -27,6 +27,18 @@ export function eachBlur(
   });
 }
 
+/** Calls back with what tells each blur of a raster, high-passed, at a pixel of the mask; it holds until the next. */
+export function eachSampledBlur(
+  raster: Float32Array,
+  width: number,
+  height: number,
+  highPass: HighPass,
+  take: (at: (pixel: number) => number) => void,
+): void {
+  const scratch = new Float32Array(raster.length);
+  for (const sigma of BANK_PX) take(highPass.sampler(blurPlane(raster, width, height, sigma, scratch)));
+}
+
 /** A sum of blurs: one coefficient per entry of the bank. */
 export type BankKernel = ArrayLike<number>;
 
@@ -36,8 +48,9 @@ export function applyKernel(
   raster: Float32Array,
   width: number,
   height: number,
+  out: Float32Array = new Float32Array(raster.length),
 ): Float32Array {
-  const out = new Float32Array(raster.length);
+  out.fill(0);
   const scratch = new Float32Array(raster.length);
   BANK_PX.forEach((sigma, index) => {
     const weight = kernel[index]!;

@@ -27,6 +27,7 @@ export function localResidual(
   const { width, height, mask } = canvas;
   const [w, h] = [Math.ceil(width / BLOCK_PX), Math.ceil(height / BLOCK_PX)];
   const sums = Array.from({ length: PRODUCTS }, () => new Float32Array(w * h));
+  const [mm, mx, my, xx, xy, yy, mr, xr, yr] = sums;
   const limit = 4 * noise;
   for (let y = 1; y < height - 1; y++)
     for (let x = 1; x < width - 1; x++) {
@@ -38,9 +39,15 @@ export function localResidual(
       // Clipped: a finding must not bend the field around itself.
       const r = Math.min(Math.max(image[n]! - m, -limit), limit);
       const at = Math.floor(y / BLOCK_PX) * w + Math.floor(x / BLOCK_PX);
-      [m * m, m * dx, m * dy, dx * dx, dx * dy, dy * dy, m * r, dx * r, dy * r].forEach((v, k) => {
-        sums[k]![at]! += v;
-      });
+      mm![at]! += m * m;
+      mx![at]! += m * dx;
+      my![at]! += m * dy;
+      xx![at]! += dx * dx;
+      xy![at]! += dx * dy;
+      yy![at]! += dy * dy;
+      mr![at]! += m * r;
+      xr![at]! += dx * r;
+      yr![at]! += dy * r;
     }
   for (const sum of sums) blurPlane(sum, w, h, SPREAD_BLOCKS, sum);
   const fields = solveBlocks(sums, w * h, noise);

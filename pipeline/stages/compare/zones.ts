@@ -3,6 +3,7 @@
  * heavier-tailed way, than in the open. Each zone learns from its own decoys, so that a few vias of tungsten do not
  * blind a layer of aluminium, nor unknown fill beyond the rim a whole layer.
  */
+import { upperMedian } from '../../kernels/statistics.ts';
 import type { Difference, Field } from './box-fit.ts';
 import type { PixelBox } from './canvas.ts';
 import { type FalseAlarms, falseAlarms } from './odds.ts';
@@ -59,9 +60,12 @@ export function zonesOf(
   searchedFrom: number,
   allowed: number,
 ): Zones {
-  const values = field.trust.filter((_, n) => field.judged[n] !== 0).sort();
-  const parting = BESIDE * (values[values.length >> 1] ?? 0);
-  const share = values.findIndex((v) => v >= parting) / Math.max(values.length, 1);
+  const { judged } = field;
+  const { median, count } = upperMedian(field.trust, (n) => judged[n] !== 0);
+  const parting = count > 0 ? BESIDE * median : 0;
+  let below = 0;
+  for (let n = 0; n < judged.length; n++) if (judged[n] !== 0 && field.trust[n]! < parting) below++;
+  const share = below / Math.max(count, 1);
   const trust = share < LEAST_SHARE ? 0 : parting;
   const zone = (name: 'open' | 'beside' | 'rim', part: number): ZoneAlarms => {
     const own = decoys.filter((d) => zoneNameAt(trust, field, d) === name);

@@ -116,8 +116,8 @@ const image = (seed: number): SyntheticImage => ({
 function compared(
   made: readonly (readonly Rectangle[])[],
   seed: number,
-  { verdict = 'locked', selfTest = false } = {},
-): CompareOutcome {
+  { verdict = 'locked', selfTest = false, threads = 1 } = {},
+): Promise<CompareOutcome> {
   const layers = made.map((rectangles, n) => ({ name: process.layers[n]!.name, rectangles }));
   const values = portraitsOf(layers, image(seed));
   return compareScan({
@@ -128,7 +128,7 @@ function compared(
     layers: heights,
     grid: { origin_um: [0, (SIDE - 1) * PIXEL], pixel_um: PIXEL, width_px: SIDE, height_px: SIDE },
     portraits: values.map((v, n) => ({ name: process.layers[n]!.name, values: v })),
-    ...{ seed, selfTest },
+    ...{ seed, selfTest, threads },
   });
 }
 
@@ -151,8 +151,8 @@ describe('compareScan', () => {
 
   it.each([1, 2])(
     'finds what was done to the chip, and nothing else, seed %i',
-    (seed) => {
-      const { findings } = compared(faulty, seed);
+    async (seed) => {
+      const { findings } = await compared(faulty, seed);
       const at = (x: number, y: number) =>
         findings.findings.find(
           ({ box_um: [x0, y0, x1, y1] }) => x0 - 0.1 < x && x < x1 + 0.1 && y0 - 0.1 < y && y < y1 + 0.1,
@@ -178,8 +178,8 @@ describe('compareScan', () => {
 
   it.each([3, 4])(
     'finds nothing on a sound chip, and says how wide its lines are, seed %i',
-    (seed) => {
-      const { findings, selftest } = compared(drawing, seed, { selfTest: true });
+    async (seed) => {
+      const { findings, selftest } = await compared(drawing, seed, { selfTest: true });
       expect(findings.findings).toEqual([]);
       expect(findings.fill).toEqual([]);
       const metal1 = findings.bias.find((b) => b.layer === 'metal1')!;
@@ -197,19 +197,28 @@ describe('compareScan', () => {
 
   it(
     'doubts, and finds nothing, where the drawing is that of something else',
-    () => {
+    async () => {
       // The chip's first metal runs where the drawing has its second, and the other way round; no via is where it is drawn.
       const turned = (list: readonly Rectangle[]): Rectangle[] =>
         list.map(([x0, y0, x1, y1]) => [y0 + 0.17, x0 + 0.23, y1 + 0.17, x1 + 0.23]);
-      const { findings } = compared(drawing.map(turned), 5);
+      const { findings } = await compared(drawing.map(turned), 5);
       expect(findings.findings).toEqual([]);
       expect(findings.doubts.length).toBeGreaterThanOrEqual(3);
     },
     PATIENCE_MS,
   );
 
-  it('judges nothing where the placement is in doubt', () => {
-    const { findings, selftest } = compared(faulty, 1, { verdict: 'ambiguous' });
+  it(
+    'finds the same in threads of their own',
+    async () => {
+      const [one, three] = [await compared(faulty, 2), await compared(faulty, 2, { threads: 3 })];
+      expect(three).toEqual(one);
+    },
+    PATIENCE_MS,
+  );
+
+  it('judges nothing where the placement is in doubt', async () => {
+    const { findings, selftest } = await compared(faulty, 1, { verdict: 'ambiguous' });
     expect(findings).toMatchObject({ findings: [], fill: [], judged_area_um2: {} });
     expect(findings.doubts).toHaveLength(1);
     expect(selftest).toBeNull();
