@@ -1,6 +1,6 @@
 /** Gaussian blur of a raster, with nothing outside it: directly where narrow, on a coarser raster where wide. */
 
-import { convolvePlane } from './convolve-plane.ts';
+import { convolvePlane, type Taps } from './convolve-plane.ts';
 
 /** Blurs at least this many pixels wide, per step of the coarser raster, are worked out on it. */
 const DIRECT_BELOW = 4;
@@ -13,6 +13,18 @@ export function gaussianTaps(sigmaPx: number): Float64Array {
   let sum = 0;
   for (let n = -reach; n <= reach; n++) sum += taps[n + reach] = Math.exp(-(n * n) / (2 * sigmaPx * sigmaPx));
   return taps.map((v) => v / sum);
+}
+
+/** A pass down the columns and one along the rows with the same taps to both sides. */
+export function separable(taps: Float64Array): readonly [Taps, Taps] {
+  const reach = (taps.length - 1) / 2;
+  const half = Array.from(taps.subarray(reach));
+  const [middle, ...rest] = half;
+  const pass = (place: (t: number) => { dx: number; dy: number }): Taps => [
+    { dx: 0, dy: 0, weight: middle! },
+    ...rest.map((weight, n) => ({ ...place(n + 1), weight })),
+  ];
+  return [pass((dy) => ({ dx: 0, dy })), pass((dx) => ({ dx, dy: 0 }))];
 }
 
 /**
@@ -32,7 +44,8 @@ export function blurPlane(
     if (out !== values) out.set(values);
     return out;
   }
-  if (sigmaPx < DIRECT_BELOW) return convolvePlane(values, width, height, gaussianTaps(sigmaPx), out);
+  if (sigmaPx < DIRECT_BELOW)
+    return convolvePlane(values, width, height, separable(gaussianTaps(sigmaPx)), out);
   const wide = new WideBlur(width, height, sigmaPx);
   return wide.spread(wide.of(values), out);
 }
@@ -45,14 +58,20 @@ export class WideBlur {
   /** Size of the coarser raster, with a rim of one empty block all round. */
   readonly #w: number;
   readonly #h: number;
-  readonly #taps: Float64Array;
+  readonly #taps: readonly Taps[];
   /** For every column the block to its left and how far it lies from the middle of that, in blocks. */
   readonly #left: Int32Array;
   readonly #share: Float64Array;
   readonly #line: Float64Array;
+  readonly #mask: Uint8Array | null;
+  /** Of every block how many of its pixels count. */
+  readonly #counted: Uint16Array | null;
 
-  /** @param sigmaPx standard deviation, at least 4 pixels */
-  constructor(width: number, height: number, sigmaPx: number) {
+  /**
+   * @param sigmaPx standard deviation, at least 4 pixels
+   * @param mask pixels where it is 0 count as 0, whatever their values; null where all count
+   */
+  constructor(width: number, height: number, sigmaPx: number, mask: Uint8Array | null = null) {
     const step = 2 ** Math.floor(Math.log2(sigmaPx / 2));
     this.#width = width;
     this.#height = height;
@@ -60,11 +79,17 @@ export class WideBlur {
     this.#w = Math.ceil(width / step) + 2;
     this.#h = Math.ceil(height / step) + 2;
     // The block mean adds (step^2) / 12 to the variance, the linear interpolation (step^2) / 6.
-    this.#taps = gaussianTaps(Math.sqrt(sigmaPx * sigmaPx - (step * step) / 4) / step);
+    this.#taps = separable(gaussianTaps(Math.sqrt(sigmaPx * sigmaPx - (step * step) / 4) / step));
     this.#left = new Int32Array(width);
     this.#share = new Float64Array(width);
     for (let x = 0; x < width; x++) [this.#left[x], this.#share[x]] = this.#between(x, this.#w);
     this.#line = new Float64Array(this.#w);
+    this.#mask = mask;
+    this.#counted = mask && new Uint16Array(this.#w * this.#h);
+    for (let row = 0, n = 0; mask && row < height; row++) {
+      const to = (Math.floor(row / step) + 1) * this.#w + 1;
+      for (let x = 0; x < width; x++, n++) if (mask[n] !== 0) this.#counted![to + Math.floor(x / step)]!++;
+    }
   }
 
   /** Block before a pixel and the share of the one behind it. */
@@ -74,36 +99,45 @@ export class WideBlur {
     return [left, at - left];
   }
 
-  /**
-   * @param mask pixels where it is 0 count as 0, whatever their values
-   * @returns the blurred blocks
-   */
-  of(values: Float32Array, mask?: Uint8Array): Float32Array {
-    const [step, width, w] = [this.#step, this.#width, this.#w];
+  /** @returns the blurred blocks */
+  of(values: Float32Array): Float32Array {
+    const [step, width, w, counted] = [this.#step, this.#width, this.#w, this.#counted];
     const coarse = new Float32Array(w * this.#h);
     const share = 1 / (step * step);
     for (let row = 0; row < this.#height; row++) {
       let to = (Math.floor(row / step) + 1) * w + 1;
       const end = (row + 1) * width;
-      for (let from = row * width; from < end; from += step) {
-        const next = Math.min(from + step, end);
+      for (let from = row * width; from < end; from += step, to++) {
+        const count = counted ? counted[to]! : step * step;
+        if (count === 0) continue;
+        if (count < step * step || from + step > end) {
+          coarse[to]! += share * this.#some(values, from, Math.min(from + step, end));
+          continue;
+        }
         let sum = 0;
-        if (!mask) for (let n = from; n < next; n++) sum += values[n]!;
-        else for (let n = from; n < next; n++) if (mask[n] !== 0) sum += values[n]!;
-        coarse[to++]! += share * sum;
+        for (let n = from; n < from + step; n += 2) sum += values[n]! + values[n + 1]!;
+        coarse[to]! += share * sum;
       }
     }
     return convolvePlane(coarse, w, this.#h, this.#taps, coarse);
   }
 
+  #some(values: Float32Array, from: number, end: number): number {
+    let sum = 0;
+    for (let n = from; n < end; n++) if (this.#mask === null || this.#mask[n] !== 0) sum += values[n]!;
+    return sum;
+  }
+
   /** The blurred raster, row by row. */
   spread(coarse: Float32Array, out: Float32Array): Float32Array {
-    const [left, share] = [this.#left, this.#share];
-    for (let row = 0, to = 0; row < this.#height; row++) {
+    const [width, step] = [this.#width, this.#step];
+    for (let row = 0, n = 0; row < this.#height; row++) {
       const line = this.#row(coarse, row);
-      for (let x = 0; x < this.#width; x++, to++) {
-        const c = left[x]!;
-        out[to] = line[c]! + (line[c + 1]! - line[c]!) * share[x]!;
+      // From the middle of one block to that of the next the blur is a straight line.
+      for (let x = 0, c = 0; x < width; c++) {
+        const slope = (line[c + 1]! - line[c]!) / step;
+        let slow = line[c]! + slope * (x + 0.5 - (c - 0.5) * step);
+        for (const end = this.#endOf(c); x < end; x++, n++, slow += slope) out[n] = slow;
       }
     }
     return out;
@@ -111,15 +145,22 @@ export class WideBlur {
 
   /** Takes the blurred raster times a factor per pixel from another, where the mask is not 0; elsewhere that becomes 0. */
   subtract(coarse: Float32Array, factor: Float32Array, mask: Uint8Array, from: Float32Array): void {
-    const [left, share] = [this.#left, this.#share];
+    const [width, step] = [this.#width, this.#step];
     for (let row = 0, n = 0; row < this.#height; row++) {
       const line = this.#row(coarse, row);
-      for (let x = 0; x < this.#width; x++, n++) {
-        const c = left[x]!;
-        const slow = line[c]! + (line[c + 1]! - line[c]!) * share[x]!;
-        from[n] = mask[n] !== 0 ? from[n]! - slow * factor[n]! : 0;
+      for (let x = 0, c = 0; x < width; c++) {
+        const slope = (line[c + 1]! - line[c]!) / step;
+        let slow = line[c]! + slope * (x + 0.5 - (c - 0.5) * step);
+        for (const end = this.#endOf(c); x < end; x++, n++, slow += slope)
+          from[n] = mask[n] !== 0 ? from[n]! - slow * factor[n]! : 0;
       }
     }
+  }
+
+  /** The first column past the middle of the block that follows; steps are even. */
+  #endOf(block: number): number {
+    const end = block + 2 < this.#w ? (block + 0.5) * this.#step : this.#width;
+    return Math.min(end, this.#width);
   }
 
   /** Blocks in the height of a row of pixels; used again for the next. */

@@ -19,20 +19,20 @@ export class HighPass {
   constructor(mask: Uint8Array, width: number, height: number, sigmaPx: number) {
     this.#mask = mask;
     this.#width = width;
-    this.#blur = new WideBlur(width, height, sigmaPx);
+    this.#blur = new WideBlur(width, height, sigmaPx, mask);
     const share = blurPlane(Float32Array.from(mask), width, height, sigmaPx);
     this.#factor = share.map((v) => 1 / v);
   }
 
   /** In place; 0 outside the mask. Values outside the mask may be anything, NaN too. */
   apply(values: Float32Array): Float32Array {
-    this.#blur.subtract(this.#blur.of(values, this.#mask), this.#factor, this.#mask, values);
+    this.#blur.subtract(this.#blur.of(values), this.#factor, this.#mask, values);
     return values;
   }
 
   /** What `apply` would leave at a pixel of the mask, for when a few are asked for; the values are left as they are. */
   sampler(values: Float32Array): (pixel: number) => number {
-    const coarse = this.#blur.of(values, this.#mask);
+    const coarse = this.#blur.of(values);
     return (n) => {
       const y = Math.floor(n / this.#width);
       return values[n]! - this.#blur.at(coarse, n - y * this.#width, y) * this.#factor[n]!;

@@ -5,6 +5,7 @@
  * for a stationary field e / var(e) is the inverse covariance applied to the field.
  * @source Besag, J. R. Statist. Soc. B 36, 192 (1974): conditional means of a Gaussian field and its inverse covariance
  */
+import { convolvePlane, type Tap, type Taps } from './convolve-plane.ts';
 import { normalEquations, solveNormal } from './least-squares.ts';
 
 export interface InverseCovariance {
@@ -54,14 +55,18 @@ export function inverseCovariance(
     return { reach: REACH, taps, innovation: deviation };
   }
   // Findings must not pass for noise.
-  const tame = (n: number): number => Math.min(Math.max(field[n]!, -LIMIT * deviation), LIMIT * deviation);
-  const columns = rings.map((ring) =>
-    Float64Array.from(rows, (n) => {
+  const limit = LIMIT * deviation;
+  const tame = (n: number): number => Math.min(Math.max(field[n]!, -limit), limit);
+  const columns = rings.map((ring) => {
+    const offsets = Int32Array.from(ring, ([dx, dy]) => dy * width + dx);
+    const column = new Float64Array(rows.length);
+    for (let k = 0; k < column.length; k++) {
       let sum = 0;
-      for (const [dx, dy] of ring) sum += tame(n + dy * width + dx);
-      return sum;
-    }),
-  );
+      for (let o = 0; o < offsets.length; o++) sum += tame(rows[k]! + offsets[o]!);
+      column[k] = sum;
+    }
+    return column;
+  });
   const target = Float64Array.from(rows, tame);
   const equations = normalEquations(columns, target);
   const size = columns.length + 1;
@@ -135,18 +140,12 @@ export function applyTaps(
 ): Float32Array {
   const { reach, taps } = filter;
   const side = 2 * reach + 1;
-  const out = new Float32Array(field.length);
-  for (let dy = -reach; dy <= reach; dy++)
-    for (let dx = -reach; dx <= reach; dx++) {
-      const weight = taps[(dy + reach) * side + dx + reach]!;
-      if (weight === 0) continue;
-      const from = Math.max(0, -dx);
-      const to = Math.min(width, width - dx);
-      const shift = dy * width + dx;
-      for (let y = Math.max(0, -dy); y < Math.min(height, height - dy); y++) {
-        const base = y * width;
-        for (let n = base + from; n < base + to; n++) out[n]! += weight * field[n + shift]!;
-      }
-    }
-  return out;
+  const weight = (dx: number, dy: number): number => taps[(dy + reach) * side + dx + reach]!;
+  // Of every pair of opposite taps, which are alike, the one below or to the right.
+  const pairs: Tap[] = [];
+  for (let dy = 0; dy <= reach; dy++)
+    for (let dx = dy === 0 ? 1 : -reach; dx <= reach; dx++)
+      if (weight(dx, dy) !== 0) pairs.push({ dx, dy, weight: weight(dx, dy) });
+  const pass: Taps = [{ dx: 0, dy: 0, weight: weight(0, 0) }, ...pairs];
+  return convolvePlane(field, width, height, [pass], new Float32Array(field.length));
 }

@@ -3,7 +3,8 @@
  * images made apart from the pipeline's own imaging: nets traced and layers compared, then the self-test.
  * Run by hand: npm run bench:compare [-- --side 1000 --threads 2]
  */
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { execFileSync } from 'node:child_process';
+import { appendFileSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { parseArgs } from 'node:util';
@@ -19,7 +20,10 @@ import { portraitsOf, type Rectangle } from '../fixtures/synthetic-portraits.ts'
 import { generator, machine } from './harness.ts';
 
 const { values } = parseArgs({
-  options: { side: { type: 'string', default: '1000' }, threads: { type: 'string', default: '2' } },
+  options: {
+    ...{ side: { type: 'string', default: '1000' }, threads: { type: 'string', default: '2' } },
+    ...{ images: { type: 'string' } },
+  },
 });
 const side = Number(values.side);
 const threads = Number(values.threads);
@@ -44,6 +48,30 @@ function rectangles(): Rectangle[][] {
 }
 
 const drawn = rectangles();
+/** Images of all layers one after the other, made by a process of their own: the memory that takes is not that of comparing. */
+function makeImages(file: string): void {
+  const images = portraitsOf(
+    drawn.map((list, n) => ({ name: stack.layers[n]!.name, rectangles: list })),
+    {
+      ...{ side, pixelUm: pixel, blurPx: 0.9, noise: 1 / 3, contrast: 1000, halo: 0.5, ghost: 0.1 },
+      ...{ seed: 5, wideningUm: 0.005 },
+    },
+  );
+  for (const values of images) appendFileSync(file, new Uint8Array(values.buffer));
+}
+
+function readImages(file: string): Float32Array[] {
+  execFileSync(process.execPath, [import.meta.filename, '--side', String(side), '--images', file]);
+  const bytes = readFileSync(file);
+  return drawn.map(
+    (_, n) => new Float32Array(bytes.buffer, bytes.byteOffset + 4 * side * side * n, side * side),
+  );
+}
+
+if (values.images) {
+  makeImages(values.images);
+  process.exit(0);
+}
 const folder = mkdtempSync(join(tmpdir(), 'stratafolio-bench-'));
 try {
   const model = drawn.flatMap((list, n) => {
@@ -59,13 +87,7 @@ try {
   const grid: PlateGrid = {
     ...{ origin_um: [pixel / 2, (side - 0.5) * pixel], pixel_um: pixel, width_px: side, height_px: side },
   };
-  const images = portraitsOf(
-    drawn.map((list, n) => ({ name: stack.layers[n]!.name, rectangles: list })),
-    {
-      ...{ side, pixelUm: pixel, blurPx: 0.9, noise: 1 / 3, contrast: 1000, halo: 0.5, ghost: 0.1 },
-      ...{ seed: 5, wideningUm: 0.005 },
-    },
-  );
+  const images = readImages(join(folder, 'images.raw'));
   const layers: Layers = {
     ...{ version: 1, basis: 'measured', plates: [] },
     layers: stack.layers.map((l) => ({

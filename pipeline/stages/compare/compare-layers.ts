@@ -12,7 +12,7 @@ import type { Evidence } from './evidence.ts';
 import { type FillGroup, groupFill } from './fill-groups.ts';
 import { fitLayers, type LayerFit, type LayerOnCanvas } from './fit-layers.ts';
 import { SLOW_PX } from './kernel-bank.ts';
-import { type DrawnShape, type LayerBias, type LayerShapes, NO_BIAS, rasters } from './layer-drawing.ts';
+import { type DrawnShape, type LayerBias, type LayerShapes, NO_BIAS } from './layer-drawing.ts';
 import { seeded } from './seeded.ts';
 
 /** Pixels at the rim of the data that are not judged: filters look beyond it. */
@@ -86,20 +86,30 @@ export async function prepareLayers(
     if (!image) return null;
     return { gain: sharedRaster(image.length), trust: sharedRaster(image.length) };
   });
-  const place = (before: readonly LayerOnCanvas[]): LayerOnCanvas[] =>
-    shapes.map((own, n) => {
-      const span = seen.get(own.layer.name)!;
-      const added = (fill[n] ?? []).flatMap((group) =>
-        group.members.map((d) => fillShape(d, canvas.grid, bias[n]!)),
-      );
-      return {
-        name: own.layer.name,
-        bottomUm: span.bottom_um,
-        topUm: span.top_um,
-        rasters: rasters(own.shapes, [...own.fill, ...added], canvas.grid, bias[n]!, before[n]?.rasters),
-        image: images[n]!,
-      };
-    });
+  const pixels = canvas.width * canvas.height;
+  const coverage = shapes.map(() => {
+    const drawn = sharedRaster(pixels);
+    return { drawn, known: drawn, edges: sharedRaster(pixels) };
+  });
+  const place = (): Promise<LayerOnCanvas[]> =>
+    Promise.all(
+      shapes.map(async (own, n) => {
+        const added = (fill[n] ?? []).flatMap((group) =>
+          group.members.map((d) => fillShape(d, canvas.grid, bias[n]!)),
+        );
+        const all = [...own.fill, ...added];
+        const rasters = coverage[n]!;
+        if (all.length === 0) rasters.known = rasters.drawn;
+        else if (rasters.known === rasters.drawn) rasters.known = sharedRaster(pixels);
+        const task = { shapes: own.shapes, fill: all, grid: canvas.grid, bias: bias[n]!, rasters };
+        await crew.do('draw', task);
+        const span = seen.get(own.layer.name)!;
+        return {
+          ...{ name: own.layer.name, bottomUm: span.bottom_um, topUm: span.top_um },
+          ...{ rasters: { ...rasters }, image: images[n]! },
+        };
+      }),
+    );
   const evidence = async (
     layers: readonly LayerOnCanvas[],
     fits: readonly (LayerFit | null)[],
@@ -119,10 +129,10 @@ export async function prepareLayers(
   const field = (layer: LayerOnCanvas, own: Evidence): Field => fieldOf(canvas, layer, own, judged, rim);
   const random = seeded(seed);
   // First where the edges lie, then what was added, then everything else.
-  let layers = place([]);
+  let layers = await place();
   let fits = await fitLayers(layers, canvas, crew, random);
   bias = fits.map((fit) => biasOf(fit, canvas.grid.pixel_um));
-  layers = place(layers);
+  layers = await place();
   const conductors = layers.flatMap((_, n) => (fits[n] && shapes[n]!.layer.role === 'conductor' ? [n] : []));
   const early = await evidence(layers, fits, conductors, 0);
   const candidates = await Promise.all(
@@ -133,7 +143,7 @@ export async function prepareLayers(
     }),
   );
   fill.push(...groupFill(candidates, judged, canvas.width));
-  layers = place(layers);
+  layers = await place();
   fits = await fitLayers(layers, canvas, crew, random);
   const doubts = layers.map((layer, n) =>
     doubtOf(layer.name, seen.get(layer.name)!.seen, images[n] !== null, fits[n]!),

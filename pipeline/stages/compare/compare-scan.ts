@@ -15,12 +15,12 @@ import { type PortraitImage, type PreparedLayer, prepareLayers } from './compare
 import { type Crew, openCrew } from './crew.ts';
 import { COUPLING_REACH } from './evidence.ts';
 import { cutByRim, type FillGroup } from './fill-groups.ts';
-import { squareCoupling } from './find-differences.ts';
 import { withoutGhosts } from './ghosts.ts';
 import { type LayerShapes, readShapes } from './layer-drawing.ts';
 import { biasEntry, fillOf, findingOf, type NetsAt } from './report.ts';
 import { clearOfFill, type Searched } from './search-layer.ts';
 import { seeded } from './seeded.ts';
+import { squareCoupling } from './seeds.ts';
 import { selfTest, type TestedLayer } from './self-test.ts';
 import { type Zones, zoneAt, zonesOf } from './zones.ts';
 

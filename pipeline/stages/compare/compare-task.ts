@@ -4,8 +4,16 @@ import type { Difference, Field } from './box-fit.ts';
 import type { Canvas } from './canvas.ts';
 import { type Evidence, type EvidencePlanes, layerEvidence } from './evidence.ts';
 import { findDifferences } from './find-differences.ts';
-import { type Columns, type LayerFit, type LayerOnCanvas, sampleColumns } from './fit-layers.ts';
+import {
+  type Columns,
+  type FitTask,
+  fitOne,
+  type LayerFit,
+  type LayerOnCanvas,
+  sampleColumns,
+} from './fit-layers.ts';
 import { SLOW_PX } from './kernel-bank.ts';
+import { type DrawTask, draw } from './layer-drawing.ts';
 import { localResidual } from './local-fit.ts';
 import { misfit } from './misfit.ts';
 import { modelImages } from './model-images.ts';
@@ -18,10 +26,12 @@ const FILL_AMPLITUDE = 0.5;
 
 /** Rasters in them lie in shared memory, so that a task is short. */
 export interface Tasks {
+  draw: { readonly task: DrawTask; readonly result: undefined };
   columns: {
     readonly task: { readonly layer: LayerOnCanvas; readonly pixels: Int32Array; readonly canvas: Canvas };
     readonly result: Columns;
   };
+  fit: { readonly task: FitTask; readonly result: LayerFit | null };
   evidence: { readonly task: EvidenceTask; readonly result: Evidence[] };
   fill: { readonly task: { readonly field: Field }; readonly result: Difference[] };
   search: { readonly task: { readonly field: Field; readonly clear: Uint8Array }; readonly result: Searched };
@@ -51,10 +61,15 @@ export type CompareResult = Tasks[keyof Tasks]['result'];
 
 export function runTask(task: CompareTask): CompareResult {
   switch (task.what) {
+    case 'draw':
+      draw(task);
+      return undefined;
     case 'columns': {
       const { mask, width, height } = task.canvas;
       return sampleColumns(task.layer, task.pixels, task.canvas, new HighPass(mask, width, height, SLOW_PX));
     }
+    case 'fit':
+      return fitOne(task);
     case 'evidence':
       return evidenceOf(task);
     case 'fill':

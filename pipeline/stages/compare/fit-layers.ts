@@ -4,6 +4,7 @@
  */
 import type { HighPass } from '../../kernels/high-pass.ts';
 import { normalEquations, solveNormal } from '../../kernels/least-squares.ts';
+import { sharedRaster } from '../../kernels/shared-raster.ts';
 import type { Canvas } from './canvas.ts';
 import type { Crew } from './crew.ts';
 import { BANK_PX, eachSampledBlur } from './kernel-bank.ts';
@@ -25,6 +26,8 @@ const TOLERANCE = 0.2;
 /** Deviations that widening and shift may be expected to have, pixels: what a drawing cannot tell stays near zero. */
 const BIAS_SD_PX = 0.6;
 const ROUNDS = 3;
+/** With fewer there is no field to speak of. */
+const LEAST_SAMPLES = 500;
 
 export interface LayerOnCanvas {
   readonly name: string;
@@ -98,7 +101,7 @@ export function mayShow(
   return BANK_PX[index]! >= (HALO_SPREAD * gap) / pixelUm || index === BANK_PX.length - 1;
 }
 
-/** One fit per layer; null for layers without an image or without a drawing in the field. */
+/** One fit per layer, in the crew; null for layers without an image or without a drawing in the field. */
 export async function fitLayers(
   layers: readonly LayerOnCanvas[],
   canvas: Canvas,
@@ -107,11 +110,12 @@ export async function fitLayers(
 ): Promise<(LayerFit | null)[]> {
   const pixels = samplePixels(layers, canvas, random);
   const columns = await Promise.all(layers.map((layer) => crew.do('columns', { layer, pixels, canvas })));
-  return layers.map((layer, own) => {
-    if (!layer.image || pixels.length < 500) return null;
-    const target = Float64Array.from(pixels, (n) => layer.image![n]!);
-    return fitOne(layers, own, columns, target, canvas.grid.pixel_um);
-  });
+  return Promise.all(
+    layers.map((layer, own) => {
+      if (!layer.image || pixels.length < LEAST_SAMPLES) return null;
+      return crew.do('fit', { layers, own, columns, pixels, pixelUm: canvas.grid.pixel_um });
+    }),
+  );
 }
 
 /** What the blurs of a layer, and of its edges, amount to at the sampled pixels. */
@@ -123,26 +127,37 @@ export function sampleColumns(
 ): Columns {
   const { width, height } = canvas;
   const columns: Columns = { blurred: [], swept: [], alongX: [], alongY: [] };
+  const column = (at: (n: number) => number): Float32Array => {
+    const out = sharedRaster(pixels.length);
+    for (let k = 0; k < out.length; k++) out[k] = at(pixels[k]!);
+    return out;
+  };
   eachSampledBlur(layer.rasters.known, width, height, highPass, (at) => {
-    columns.blurred.push(Float32Array.from(pixels, at));
+    columns.blurred.push(column(at));
     if (!layer.image) return;
-    columns.alongX.push(Float32Array.from(pixels, (n) => (at(n + 1) - at(n - 1)) / 2));
-    columns.alongY.push(Float32Array.from(pixels, (n) => (at(n + width) - at(n - width)) / 2));
+    columns.alongX.push(column((n) => (at(n + 1) - at(n - 1)) / 2));
+    columns.alongY.push(column((n) => (at(n + width) - at(n - width)) / 2));
   });
   if (layer.image)
     eachSampledBlur(layer.rasters.edges, width, height, highPass, (at) => {
-      columns.swept.push(Float32Array.from(pixels, at));
+      columns.swept.push(column(at));
     });
   return columns;
 }
 
-function fitOne(
-  layers: readonly LayerOnCanvas[],
-  own: number,
-  columns: readonly Columns[],
-  target: Float64Array,
-  pixelUm: number,
-): LayerFit | null {
+export interface FitTask {
+  readonly layers: readonly LayerOnCanvas[];
+  /** The layer whose image is fitted. */
+  readonly own: number;
+  readonly columns: readonly Columns[];
+  readonly pixels: Int32Array;
+  readonly pixelUm: number;
+}
+
+/** @returns null where the layer has no drawing in the field */
+export function fitOne({ layers, own, columns, pixels, pixelUm }: FitTask): LayerFit | null {
+  const image = layers[own]!.image!;
+  const target = Float64Array.from(pixels, (n) => image[n]!);
   const terms: { source: number; index: number }[] = BANK_PX.map((_, index) => ({ source: own, index }));
   for (const source of neighboursOf(layers, own))
     BANK_PX.forEach((_, index) => {

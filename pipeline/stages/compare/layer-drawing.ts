@@ -5,7 +5,6 @@ import { type Box, signedArea } from '../../../shared/polygon.ts';
 import { shapesInWindow } from '../../formats/layout/flatten.ts';
 import type { DrawnLayer, Layout } from '../../formats/layout.ts';
 import { renderCoverage } from '../../kernels/coverage.ts';
-import { sharedRaster } from '../../kernels/shared-raster.ts';
 
 export interface DrawnShape {
   readonly xyUm: Float64Array;
@@ -57,33 +56,29 @@ export interface DrawnRasters {
   readonly edges: Float32Array;
 }
 
-/**
- * Coverage of shapes that were fabricated with a bias.
- * @param before rasters of the same layer that are written over; they lie in shared memory
- */
-export function rasters(
-  shapes: readonly DrawnShape[],
-  fill: readonly DrawnShape[],
-  grid: PlateGrid,
-  bias: LayerBias,
-  before?: DrawnRasters,
-): DrawnRasters {
+export interface DrawTask {
+  readonly shapes: readonly DrawnShape[];
+  readonly fill: readonly DrawnShape[];
+  readonly grid: PlateGrid;
+  readonly bias: LayerBias;
+  /** Written over; `known` is `drawn`, or not looked at, where there is no fill. */
+  readonly rasters: DrawnRasters;
+}
+
+/** Coverage of shapes that were fabricated with a bias. */
+export function draw({ shapes, fill, grid, bias, rasters }: DrawTask): void {
   // Moving the grid the other way is moving the shapes.
   const moved: PlateGrid = {
     ...grid,
     origin_um: [grid.origin_um[0] - bias.shiftUm[0], grid.origin_um[1] - bias.shiftUm[1]],
   };
-  const plane = (values: Float32Array, into?: Float32Array): Float32Array => {
-    const out = into ?? sharedRaster(values.length);
-    out.set(values);
-    return out;
-  };
   const own = widened(shapes, moved, bias.wideningUm);
-  const drawn = plane(own.coverage, before?.drawn);
-  if (fill.length === 0) return { drawn, known: drawn, edges: plane(own.edges, before?.edges) };
+  rasters.drawn.set(own.coverage);
+  rasters.edges.set(own.edges);
+  if (fill.length === 0) return;
   const all = widened([...shapes, ...fill], moved, bias.wideningUm);
-  const known = before && before.known !== before.drawn ? before.known : undefined;
-  return { drawn, known: plane(all.coverage, known), edges: plane(all.edges, before?.edges) };
+  rasters.known.set(all.coverage);
+  rasters.edges.set(all.edges);
 }
 
 /**

@@ -52,25 +52,31 @@ export function localResidual(
   for (const sum of sums) blurPlane(sum, w, h, SPREAD_BLOCKS, sum);
   const fields = solveBlocks(sums, w * h, noise);
   const out = new Float32Array(image.length);
+  const lines = fields.map(() => new Float64Array(w + 1));
+  const [contrast, alongX, alongY] = lines as [Float64Array, Float64Array, Float64Array];
   for (let y = 1; y < height - 1; y++) {
     const v = Math.min(Math.max((y + 0.5) / BLOCK_PX - 0.5, 0), h - 1);
     const upper = Math.min(Math.floor(v), Math.max(0, h - 2));
+    const q = v - upper;
+    const lower = h > 1 ? w : 0;
+    lines.forEach((line, k) => {
+      const field = fields[k]!;
+      for (let b = 0, n = upper * w; b < w; b++, n++) line[b] = field[n]! * (1 - q) + field[n + lower]! * q;
+      line[w] = line[w - 1]!;
+    });
     for (let x = 1; x < width - 1; x++) {
       const n = y * width + x;
       if (mask[n] === 0) continue;
       const u = Math.min(Math.max((x + 0.5) / BLOCK_PX - 0.5, 0), w - 1);
-      const left = Math.min(Math.floor(u), Math.max(0, w - 2));
-      const at = upper * w + left;
-      const right = w > 1 ? 1 : 0;
-      const lower = h > 1 ? w : 0;
-      const [p, q] = [u - left, v - upper];
-      const value = (f: Float64Array): number =>
-        (f[at]! * (1 - p) + f[at + right]! * p) * (1 - q) +
-        (f[at + lower]! * (1 - p) + f[at + lower + right]! * p) * q;
+      const left = Math.floor(u);
+      const p = u - left;
       const dx = (model[n + 1]! - model[n - 1]!) / 2;
       const dy = (model[n + width]! - model[n - width]!) / 2;
       out[n] =
-        image[n]! - model[n]! * (1 + value(fields[0]!)) - dx * value(fields[1]!) - dy * value(fields[2]!);
+        image[n]! -
+        model[n]! * (1 + contrast[left]! * (1 - p) + contrast[left + 1]! * p) -
+        dx * (alongX[left]! * (1 - p) + alongX[left + 1]! * p) -
+        dy * (alongY[left]! * (1 - p) + alongY[left + 1]! * p);
     }
   }
   return out;

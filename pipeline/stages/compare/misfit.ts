@@ -33,17 +33,20 @@ export function misfit(residual: Float32Array, squares: ModelImage['squares'], c
   const rows: number[] = [];
   const step = Math.max(1, Math.floor(residual.length / SAMPLES));
   for (let n = 0; n < residual.length; n += step) if (canvas.mask[n] !== 0) rows.push(n);
-  const columns = squares.map((plane) => Float64Array.from(rows, (n) => plane[n]!));
+  const sampled = (plane: Float32Array): Float64Array => {
+    const out = new Float64Array(rows.length);
+    for (let k = 0; k < out.length; k++) out[k] = plane[rows[k]!]!;
+    return out;
+  };
   const shares = fitShares(
-    rows.map((n) => residual[n]! * residual[n]!),
-    columns,
+    sampled(residual).map((v) => v * v),
+    squares.map(sampled),
   );
   const out = new Float32Array(residual.length);
-  for (let n = 0; n < out.length; n++) {
-    let more = 0;
-    for (let k = 0; k < squares.length; k++) more += shares.of[k]! * squares[k]![n]!;
-    out[n] = more;
-  }
+  const [own, ownSlope, others, slopes] = squares;
+  const [a, b, c, d] = shares.of as [number, number, number, number];
+  for (let n = 0; n < out.length; n++)
+    out[n] = a * own[n]! + b * ownSlope[n]! + c * others[n]! + d * slopes[n]!;
   blurPlane(out, canvas.width, canvas.height, SPREAD_PX, out);
   for (let n = 0; n < out.length; n++) out[n] = Math.sqrt(1 + out[n]! / Math.max(shares.noise, 1e-30));
   return out;
@@ -56,7 +59,7 @@ interface Shares {
   readonly of: readonly number[];
 }
 
-function fitShares(target: readonly number[], columns: readonly Float64Array[]): Shares {
+function fitShares(target: Float64Array, columns: readonly Float64Array[]): Shares {
   const low = [0, ...LEAST.map((v) => v * v)];
   const high = [Infinity, ...MOST.map((v) => v * v)];
   const sorted = Float64Array.from(target).sort();

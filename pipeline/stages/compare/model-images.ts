@@ -31,8 +31,15 @@ export function modelImages(
   const models = fits.map((fit): ModelImage | null =>
     fit ? { image: plane(), squares: [plane(), plane(), plane(), plane()] } : null,
   );
+  const kept: Float32Array[] = [];
   layers.forEach((layer, source) => {
-    const parts = fits.map((fit) => (fit?.kernels.get(source) ? plane() : null));
+    let taken = 0;
+    const parts = fits.map((fit) => {
+      if (!fit?.kernels.get(source)) return null;
+      kept[taken] ??= plane();
+      return kept[taken++]!.fill(0);
+    });
+    if (taken === 0) return;
     const used = (index: number) => fits.some((fit) => (fit?.kernels.get(source)?.[index] ?? 0) !== 0);
     eachBlur(layer.rasters.known, width, height, highPass, used, (image, index) => {
       parts.forEach((part, target) => {

@@ -4,8 +4,9 @@ import type { Difference, Field } from './box-fit.ts';
 import { clip, grow, meet } from './canvas.ts';
 import { COUPLING_REACH } from './evidence.ts';
 import type { FillGroup } from './fill-groups.ts';
-import { evidenceAtRank, findDifferences, findStrongest } from './find-differences.ts';
+import { differencesAt } from './find-differences.ts';
 import { LEAST_Z } from './odds.ts';
+import { seedsOf } from './seeds.ts';
 
 /** Decoys are searched from here on, or from a higher level where they are many. */
 const DECOY_Z = 4;
@@ -29,14 +30,15 @@ export interface Searched {
  */
 export function searchLayer(field: Field, clear: Uint8Array): Searched {
   const work: Field = { ...field, gain: field.gain.slice(), judged: clear };
-  const leastZ = Math.max(LEAST_Z, evidenceAtRank(work, 'decoys', DECOY_RANK));
-  const found = withoutLeftovers(findDifferences(work, { leastZ, what: 'faults' }));
-  const decoys = findStrongest(work, 'decoys', DECOY_Z, 2 * DECOY_RANK);
-  return {
-    found,
-    decoys: decoys.found.filter((d) => !found.some((f) => f.z > 2 * d.z && meet(grow(f, COUPLING_REACH), d))),
-    decoyZ: decoys.leastZ,
-  };
+  const seeds = seedsOf(work, { leastZ: DECOY_Z });
+  const leastZ = Math.max(LEAST_Z, seeds.decoys.at(DECOY_RANK)?.z ?? 0);
+  const found = withoutLeftovers(differencesAt(seeds.faults, work, { leastZ, what: 'faults' }));
+  const left = seedsOf(work, { leastZ: DECOY_Z }).decoys;
+  const decoyZ = Math.max(DECOY_Z, left.at(2 * DECOY_RANK)?.z ?? 0);
+  const decoys = differencesAt(left, work, { leastZ: decoyZ, what: 'decoys' }).filter(
+    (d) => !found.some((f) => f.z > 2 * d.z && meet(grow(f, COUPLING_REACH), d)),
+  );
+  return { found, decoys, decoyZ };
 }
 
 /** @param found strongest first */
