@@ -47,6 +47,8 @@ export function inverseCovariance(
     const y = REACH + Math.floor(random() * (height - 2 * REACH));
     if (open(usable, width, x, y)) rows.push(y * width + x);
   }
+  // In the order in which they lie in memory.
+  rows.sort((a, b) => a - b);
   const side = 2 * REACH + 1;
   const taps = new Float64Array(side * side);
   const deviation = spreadOf(rows.map((n) => field[n]!));

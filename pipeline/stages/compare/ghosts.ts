@@ -20,6 +20,13 @@ const OWN_SHARE = 0.55;
 /** How well it is known what another layer adds: what is left must be more than this share of it. */
 const GHOST_DOUBT = 0.25;
 
+/**
+ * A halo is no box: what is fitted beside one, as close as this, is more of it, unless nearly as much metal is left there as
+ * metal makes.
+ */
+const BESIDE_PX = 2;
+const OF_ITS_OWN = 0.6;
+
 interface Candidate {
   readonly layer: LayerDifferences;
   readonly d: Difference;
@@ -64,8 +71,14 @@ export function withoutGhosts(layers: readonly LayerDifferences[]): WithoutGhost
     return known;
   };
   const kept = layers.map((): WithoutGhosts => ({ found: [], decoys: [] }));
-  for (const { layer, d, decoy, left, shown, strength } of all) {
-    if (left < OWN_SHARE * d.amplitude || left < GHOST_DOUBT * shown) continue;
+  const ghosts: Candidate[] = [];
+  for (const candidate of all) {
+    const { layer, d, decoy, left, shown, strength } = candidate;
+    const beside = left < OF_ITS_OWN && ghosts.some((ghost) => isBeside(candidate, ghost));
+    if (beside || left < OWN_SHARE * d.amplitude || left < GHOST_DOUBT * shown) {
+      ghosts.push(candidate);
+      continue;
+    }
     const own = kept[layers.indexOf(layer)]!;
     (decoy ? own.decoys : own.found).push(d);
     if (decoy) continue;
@@ -84,6 +97,12 @@ export function withoutGhosts(layers: readonly LayerDifferences[]): WithoutGhost
   }
   return kept;
 }
+
+const isBeside = ({ layer, d }: Candidate, ghost: Candidate): boolean =>
+  ghost.layer === layer &&
+  ghost.d.ground === d.ground &&
+  ghost.d.sign === d.sign &&
+  meet(grow(ghost.d, BESIDE_PX), d);
 
 function meanTrust({ trust, width }: Field, d: Difference): number {
   let sum = 0;

@@ -11,22 +11,6 @@ export const BANK_PX = [0.7, 1.2, 2.1, 3.7, 6.6, 12] as const;
 /** Slower than this is drift. */
 export const SLOW_PX = 26;
 
-/** Calls back with each blur of a raster, high-passed; the raster handed over is used again for the next. */
-export function eachBlur(
-  raster: Float32Array,
-  width: number,
-  height: number,
-  highPass: HighPass,
-  wanted: (index: number) => boolean,
-  take: (blurred: Float32Array, index: number) => void,
-): void {
-  const scratch = new Float32Array(raster.length);
-  BANK_PX.forEach((sigma, index) => {
-    if (!wanted(index)) return;
-    take(highPass.apply(blurPlane(raster, width, height, sigma, scratch)), index);
-  });
-}
-
 /** Calls back with what tells each blur of a raster, high-passed, at a pixel of the mask; it holds until the next. */
 export function eachSampledBlur(
   raster: Float32Array,

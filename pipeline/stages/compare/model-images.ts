@@ -1,8 +1,9 @@
 /** Model images of all layers at once: every raster is blurred once and added to each portrait it shows in. */
+import { blurPlane } from '../../kernels/gaussian-plane.ts';
 import type { HighPass } from '../../kernels/high-pass.ts';
 import type { Canvas } from './canvas.ts';
 import type { LayerFit, LayerOnCanvas } from './fit-layers.ts';
-import { eachBlur } from './kernel-bank.ts';
+import { BANK_PX } from './kernel-bank.ts';
 
 export interface ModelImage {
   /** High-passed sum of the layer's own metal and of what shines through. */
@@ -31,39 +32,57 @@ export function modelImages(
   const models = fits.map((fit): ModelImage | null =>
     fit ? { image: plane(), squares: [plane(), plane(), plane(), plane()] } : null,
   );
-  const kept: Float32Array[] = [];
+  const blurs: Float32Array[] = BANK_PX.map(() => new Float32Array(0));
   layers.forEach((layer, source) => {
-    let taken = 0;
-    const parts = fits.map((fit) => {
-      if (!fit?.kernels.get(source)) return null;
-      kept[taken] ??= plane();
-      return kept[taken++]!.fill(0);
+    const weights = fits.map((fit) => fit?.kernels.get(source) ?? null);
+    BANK_PX.forEach((sigma, index) => {
+      if (!weights.some((w) => w && w[index] !== 0)) return;
+      if (blurs[index]!.length === 0) blurs[index] = plane();
+      highPass.apply(blurPlane(layer.rasters.known, width, height, sigma, blurs[index]));
     });
-    if (taken === 0) return;
-    const used = (index: number) => fits.some((fit) => (fit?.kernels.get(source)?.[index] ?? 0) !== 0);
-    eachBlur(layer.rasters.known, width, height, highPass, used, (image, index) => {
-      parts.forEach((part, target) => {
-        const weight = fits[target]?.kernels.get(source)?.[index] ?? 0;
-        if (weight === 0 || !part) return;
-        for (let n = 0; n < image.length; n++) part[n]! += weight * image[n]!;
-      });
-    });
-    parts.forEach((part, target) => {
-      if (part) addPart(models[target]!, part, width, source === target);
+    weights.forEach((kernel, target) => {
+      if (kernel) addPart(models[target]!, kernel, blurs, width, source === target);
     });
   });
   return models;
 }
 
-function addPart({ image, squares }: ModelImage, part: Float32Array, width: number, own: boolean): void {
+/** Adds a weighed sum of blurs, row by row: three rows of it are all that its slopes ask for. */
+function addPart(
+  { image, squares }: ModelImage,
+  kernel: Float64Array,
+  blurs: readonly Float32Array[],
+  width: number,
+  own: boolean,
+): void {
   const [value, slope] = own ? [squares[0], squares[1]] : [squares[2], squares[3]];
-  for (let n = 0; n < part.length; n++) {
-    image[n]! += part[n]!;
-    value[n]! += part[n]! * part[n]!;
-  }
-  for (let n = width; n < part.length - width; n++) {
-    const dx = (part[n + 1]! - part[n - 1]!) / 2;
-    const dy = (part[n + width]! - part[n - width]!) / 2;
-    slope[n]! += dx * dx + dy * dy;
+  const height = image.length / width;
+  const used = [...kernel.keys()].filter((index) => kernel[index] !== 0);
+  let [above, here, below] = [0, 1, 2].map(() => new Float32Array(width)) as [
+    Float32Array,
+    Float32Array,
+    Float32Array,
+  ];
+  for (let y = 0; y <= height; y++) {
+    // The row that is mixed lies one below the one whose slopes are taken.
+    [above, here, below] = [here, below, above];
+    if (y < height) {
+      const base = y * width;
+      below.fill(0);
+      for (const index of used) {
+        const [weight, blur] = [kernel[index]!, blurs[index]!];
+        for (let x = 0; x < width; x++) below[x]! += weight * blur[base + x]!;
+      }
+      for (let x = 0; x < width; x++) {
+        image[base + x]! += below[x]!;
+        value[base + x]! += below[x]! * below[x]!;
+      }
+    }
+    if (y < 2 || y === height) continue;
+    for (let x = 1, n = (y - 1) * width + 1; x < width - 1; x++, n++) {
+      const dx = (here[x + 1]! - here[x - 1]!) / 2;
+      const dy = (below[x]! - above[x]!) / 2;
+      slope[n]! += dx * dx + dy * dy;
+    }
   }
 }

@@ -50,8 +50,8 @@ const COST = {
   platePerPixel: { loose: 2.8e-7, packed: 1.05e-7 },
   portraitPerPixel: 5e-7,
   nets: 2.5,
-  compareLayer: 0.8,
-  comparePerPixel: 1.02e-5,
+  compareLayer: 0.4,
+  comparePerPixel: 3.1e-6,
   /** Resolution, which needs no drawing; then what is drawn. */
   measure: 1.5,
   measurePerPixel: 2e-6,
