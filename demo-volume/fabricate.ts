@@ -4,7 +4,7 @@ import { boxRing, type Field } from './field.ts';
 import { type PlacedFill, placeFill } from './fill.ts';
 import type { MadeLayer } from './image/volume-plan.ts';
 import { type Connectivity, findConductors } from './layout/connectivity.ts';
-import type { Box, FlatLayout } from './layout/flatten.ts';
+import { type Box, type FlatLayout, ringBox } from './layout/flatten.ts';
 import { electronDensity, OXIDE } from './materials.ts';
 import type { StackLayer } from './process-stack.ts';
 import { type Random, randomStream } from './random.ts';
@@ -81,7 +81,10 @@ export function fabricate(
 ): MadeChip {
   const drawn = findConductors(flat, stack);
   const random = randomStream(options.seed, 'faults');
-  const faults = chooseFaults({ drawn, stack, field, random }, options.faults);
+  const drawnFill = new Map(
+    stack.map((l) => [l.name, l.fill.flatMap((pair) => (flat.rings.get(pair) ?? []).map(ringBox))]),
+  );
+  const faults = chooseFaults({ drawn, fill: drawnFill, stack, field, random }, options.faults);
   const fill = options.fill
     ? fillRules(stack, flat, drawn).map((rule) => {
         const avoid = faults.filter((f) => f.layer === rule.layer).map((f) => f.box);

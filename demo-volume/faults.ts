@@ -41,6 +41,8 @@ const TRIES = 400;
 
 export interface FaultContext {
   readonly drawn: Connectivity;
+  /** Boxes of the fill that the drawing holds, by layer: what is made of a fault must show beside them. */
+  readonly fill: ReadonlyMap<string, readonly Box[]>;
   readonly stack: readonly StackLayer[];
   readonly field: Field;
   readonly random: Random;
@@ -132,7 +134,8 @@ class FaultChooser {
       [box[0], box[1]],
       [box[2], box[3]],
     ].every(([x, y]) => inField(field, x as number, y as number, z, RIM_UM));
-    return inside && !this.#chosen.some((f) => boxesMeet(grown(f.box, APART_UM), box));
+    const filled = this.#context.fill.get(layer)?.some((f) => boxesMeet(f, box));
+    return inside && !filled && !this.#chosen.some((f) => boxesMeet(grown(f.box, APART_UM), box));
   }
 
   /** No via meets the box from above or below. */

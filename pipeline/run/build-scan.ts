@@ -145,6 +145,7 @@ export async function buildScan(
             ...{ placement, layers, grid, portraits: await portraits() },
             netsAt: (layer, boxUm) => nets.netsAt(layer, boxUm),
             threads,
+            ...(signal ? { signal } : {}),
           });
         },
       )

@@ -41,6 +41,7 @@ export interface CompareInput {
   readonly selfTest?: boolean;
   /** Threads; the outcome is the same for any number of them. */
   readonly threads?: number;
+  readonly signal?: AbortSignal;
 }
 
 export interface CompareOutcome {
@@ -62,6 +63,8 @@ const MANY = 12;
 const FULL_SQUARE = { small: 0.93, large: 0.82, largePx: 14 };
 /** Fill of other layers has sides of two thirds to three halves of the length: logarithm of the ratio. */
 const LIKE_FILL = 0.4;
+/** Where a layer has fill of its own, only what is as large to a pixel or so. */
+const SAME_FILL = 0.08;
 /** Odds that such a shape is a fault: in trials nearly all were fill. */
 const LONE_SQUARE_ODDS = 0.4;
 /** A layer is judged where a square with sides of so many usual widths would be found; what is smaller the self-test says. */
@@ -75,7 +78,7 @@ export async function compareScan(input: CompareInput): Promise<CompareOutcome> 
       ]),
       selftest: null,
     };
-  const crew = openCrew(input.threads ?? 1);
+  const crew = openCrew(input.threads ?? 1, input.signal);
   try {
     return await compare(input, input.seed ?? 1, crew);
   } finally {
@@ -154,13 +157,13 @@ async function compare(input: CompareInput, seed: number, crew: Crew): Promise<C
     judgedArea[layer.name] = areaUm2;
     falseSeen += s.decoys.length;
     const classified = classifyLayer(differences, context);
-    const elsewhere = layer.fill.length > 0 ? [] : prepared.layers.flatMap((l) => l.fill);
+    const elsewhere = prepared.layers.filter((l) => l !== layer).flatMap((l) => l.fill);
     const atRim = classified.filter((c) => c.alone && cutByRim(c.box, judged, canvas.width));
     if (atRim.length > 0) doubts.push(rimDoubt(atRim.length, layer.name));
     for (const found of classified.filter((c) => !atRim.includes(c)))
       out.push(
         findingOf(
-          likeFill(found, elsewhere),
+          likeFill(found, elsewhere, layer.fill.length > 0 ? SAME_FILL : LIKE_FILL),
           layer.name,
           zoneAt(zones, layer.field!, found.box),
           canvas,
@@ -198,14 +201,15 @@ const rimDoubt = (count: number, layer: string): string =>
   } not drawn and touch${count === 1 ? 'es' : ''} nothing: fill or extra metal, which a cut-off shape does not tell.`;
 
 /**
- * A full square that touches nothing, about as large as fill of other layers where this one shows none, may be the one shape of
- * its fill that lies in the field: it is told, and told to be less likely than not.
+ * A full square that touches nothing, about as large as fill of other layers where this one shows none of that size, may be the
+ * one shape of its fill that lies in the field: it is told, and told to be less likely than not.
+ * @param within most that sides differ, as the logarithm of their ratio
  */
-function likeFill(found: Classified, elsewhere: readonly FillGroup[]): Classified {
+function likeFill(found: Classified, elsewhere: readonly FillGroup[], within: number): Classified {
   const [w, h] = [found.box.x1 - found.box.x0, found.box.y1 - found.box.y0];
   const full = Math.min(w, h) < FULL_SQUARE.largePx ? FULL_SQUARE.small : FULL_SQUARE.large;
   const square = Math.abs(w - h) <= 1 && found.areaPx >= full * w * h;
-  const like = elsewhere.some(({ sizePx }) => Math.abs(Math.log(w / sizePx[0])) < LIKE_FILL);
+  const like = elsewhere.some(({ sizePx }) => Math.abs(Math.log(w / sizePx[0])) < within);
   return found.alone && square && like ? { ...found, kindOdds: LONE_SQUARE_ODDS, maybeFill: true } : found;
 }
 

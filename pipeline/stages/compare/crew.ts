@@ -9,8 +9,12 @@ export interface Crew {
   close(): Promise<void>;
 }
 
-/** @param threads 1: everything is done in the caller's thread. Results are the same for any number. */
-export function openCrew(threads: number): Crew {
+/** Each holds models of its layers and blurs of their neighbours: with more, memory grows and little time is won. */
+const MOST_THREADS = 4;
+
+/** @param wanted threads; 1: everything is done in the caller's thread. Results are the same for any number. */
+export function openCrew(wanted: number, signal?: AbortSignal): Crew {
+  const threads = Math.min(wanted, MOST_THREADS);
   const pool =
     threads > 1
       ? openPool<CompareTask, CompareResult>(new URL('./compare-worker.ts', import.meta.url), threads)
@@ -19,7 +23,8 @@ export function openCrew(threads: number): Crew {
     threads,
     async do(what, task) {
       const whole = { what, ...task } as CompareTask;
-      return (pool ? await pool.run(whole) : runTask(whole)) as Tasks[typeof what]['result'];
+      signal?.throwIfAborted();
+      return (pool ? await pool.run(whole, signal) : runTask(whole)) as Tasks[typeof what]['result'];
     },
     close: async () => pool?.close(),
   };

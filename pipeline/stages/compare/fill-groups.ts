@@ -104,6 +104,7 @@ function withLone(
   };
   const left: Difference[] = [];
   const faded: Difference[] = [];
+  const told = new Map<Difference, FillGroup>();
   for (const d of rest) {
     if (d.amplitude < FADED) continue;
     const whole = !cut(d);
@@ -111,12 +112,15 @@ function withLone(
       if (whole) faded.push(d);
       continue;
     }
-    const like =
-      own.find((g) => likeSize(d, g.sizePx, !whole) && (!whole || sameArea(d, g.members, CLOSE))) ??
-      // On the word of another layer only what is whole and as large to the pixel.
-      kinds.find((g) => whole && sameSides(d, g.sizePx) && sameArea(d, g.members, EXACT));
-    if (like) put(d, like.sizePx, like.pitchPx);
-    else if (d.amplitude >= (cut(d) ? NEARLY_FULL : FULL)) left.push(d);
+    const like = own.find((g) => likeSize(d, g.sizePx, !whole) && (!whole || sameArea(d, g.members, CLOSE)));
+    // On the word of another layer only what is whole and as large to the pixel.
+    const other = kinds.find((g) => whole && sameSides(d, g.sizePx) && sameArea(d, g.members, EXACT));
+    if (like) {
+      put(d, like.sizePx, like.pitchPx);
+      continue;
+    }
+    if (other) told.set(d, other);
+    if (d.amplitude >= (cut(d) ? NEARLY_FULL : FULL)) left.push(d);
     else faded.push(d);
   }
   // Two of one size in one row or one column are no accident of two blobs.
@@ -133,9 +137,14 @@ function withLone(
     const step = Math.max(Math.abs(p[0] - q[0]), Math.abs(p[1] - q[1]));
     put(d, sides(cut(d) ? other : d), [step, step]);
   }
+  // A layer whose own fill is of another size is not filled as the other one is.
+  const alone = out.length === 0;
+  for (const [d, { sizePx, pitchPx }] of told)
+    if (!pairs.includes(d) && (alone || out.some((g) => likeSize(d, g.sizePx, false))))
+      put(d, sizePx, pitchPx);
   for (const d of left) {
     const known = out.find((g) => likeSize(d, g.sizePx, cut(d)) && g.members.some((o) => inLine(o, d)));
-    if (known && !known.members.includes(d)) known.members.push(d);
+    if (known && !out.some((g) => g.members.includes(d))) known.members.push(d);
   }
   return out;
 }

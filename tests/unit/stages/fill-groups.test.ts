@@ -57,6 +57,17 @@ describe('groupFill', () => {
     const [, found] = fillOf(rows, [square, blob]);
     expect(found).toEqual([square]);
   });
+  it('leaves such a square alone on a layer whose own fill is of another size', () => {
+    const square = shape(63, 77, 15, 15);
+    const larger = [
+      shape(100, 20, 20, 20),
+      shape(100, 60, 20, 20),
+      shape(140, 20, 20, 20),
+      shape(140, 60, 20, 20),
+    ];
+    const [, found] = fillOf(rows, [...larger, square]);
+    expect(new Set(found)).toEqual(new Set(larger));
+  });
   it('takes two squares of one size in one column, one of them cut by the rim, whatever lies on other layers', () => {
     const pair = [shape(60, 40, 13, 12), shape(60, 9, 13, 13)];
     const [, found] = fillOf(rows, pair);
