@@ -49,7 +49,11 @@ const quiet = { line: () => {}, bar: () => ({ advance: () => {}, finish: () => {
 const BARE = { layers: 4, shapes: 150 } as const;
 
 export async function runCase(given: Case, folder: string, keep: boolean): Promise<Outcome> {
-  const drawn = given.kind === 'place' ? { ...given, kind: await kindOf(given) } : given;
+  return runDrawn(given.kind === 'place' ? { ...given, kind: await kindOf(given) } : given, folder, keep);
+}
+
+/** A case as it is said to be: whether it could be placed at all is not looked into. */
+export async function runDrawn(drawn: Case, folder: string, keep: boolean): Promise<Outcome> {
   const out = join(folder, `case-${drawn.seed}`);
   if (!existsSync(out)) await image(drawn, out);
   const loaded = await loadCampaign(out, false);

@@ -43,18 +43,40 @@ const STEP_PER_PIXEL = 0.8;
 /** Room above and below the scan so that it can be shifted, micrometres. */
 const ROOM_UM = 0.5;
 
+/** A pixel of the grid that all pictures are cut out of. */
+export type SnapUm = readonly [number, number];
+
+/** The pixel nearest to a place, of a grid that is given by one of its pixels. */
+export const snapping =
+  (snapUm: SnapUm | null, pixelUm: number): Drawing['snap'] =>
+  (x, y) =>
+    snapUm
+      ? [
+          snapUm[0] + Math.round((x - snapUm[0]) / pixelUm) * pixelUm,
+          snapUm[1] - Math.round((snapUm[1] - y) / pixelUm) * pixelUm,
+        ]
+      : [x, y];
+
 /** Where the drawing's pictures come from, and on which grid. */
 export interface Drawing {
   readonly pixelUm: number;
+  /** Where pixels of the grid lie; null where they may lie anywhere. */
+  readonly snapUm: SnapUm | null;
   /** The origin of a grid whose upper left pixel lies about here. */
   readonly snap: (x: number, y: number) => readonly [number, number];
   readonly pictures: (plate: PlateGrid) => readonly LayerPicture[];
 }
 
+/** As `Drawing`, where another thread makes the pictures. */
+export interface AskedDrawing extends Omit<Drawing, 'pictures'> {
+  readonly pictures: (plate: PlateGrid) => Promise<readonly LayerPicture[]>;
+}
+
 /** Drawn anew for every grid: exact. */
 export const exactDrawing = (stack: DrawnStack, pixelUm: number, slowUm: number): Drawing => ({
   pixelUm,
-  snap: (x, y) => [x, y],
+  snapUm: null,
+  snap: snapping(null, pixelUm),
   pictures: (plate) => layerPictures(stack, plate, slowUm),
 });
 
@@ -67,10 +89,8 @@ export function cutDrawing({ grid, layers }: LayoutPictures): Drawing {
   ];
   return {
     pixelUm,
-    snap: (x, y) => {
-      const [column, row] = place(x, y);
-      return [origin[0] + column * pixelUm, origin[1] - row * pixelUm];
-    },
+    snapUm: origin,
+    snap: snapping(origin, pixelUm),
     pictures: (plate) => {
       const [column, row] = place(...plate.origin_um);
       return layers.map((layer) => ({
@@ -83,6 +103,25 @@ export function cutDrawing({ grid, layers }: LayoutPictures): Drawing {
 
 /** The grid that holds the whole field of a map, and the drawing on it. */
 export function dieGrid(work: WorkVolume, workToDie: Affine3, drawing: Drawing): DieGrid {
+  const at = gridsOf(work, workToDie, drawing);
+  return { ...at, pictures: drawing.pictures(at.plate) };
+}
+
+/** As `dieGrid`, whoever makes the pictures. */
+export async function askedGrid(
+  work: WorkVolume,
+  workToDie: Affine3,
+  drawing: Drawing | AskedDrawing,
+): Promise<DieGrid> {
+  const at = gridsOf(work, workToDie, drawing);
+  return { ...at, pictures: await drawing.pictures(at.plate) };
+}
+
+function gridsOf(
+  work: WorkVolume,
+  workToDie: Affine3,
+  drawing: Pick<Drawing, 'pixelUm' | 'snap'>,
+): Omit<DieGrid, 'pictures'> {
   const corners = [0, work.nx - 1].flatMap((i) =>
     [0, work.ny - 1].flatMap((j) => [0, work.nz - 1].map((k) => apply3(workToDie, [i, j, k]))),
   );
@@ -106,7 +145,7 @@ export function dieGrid(work: WorkVolume, workToDie: Affine3, drawing: Drawing):
     width_px: frame.width,
     height_px: frame.height,
   };
-  return { plate, frame, pictures: drawing.pictures(plate) };
+  return { plate, frame };
 }
 
 export function dieView(

@@ -1,5 +1,6 @@
 /** Every drawn layer of a region of the layout as pictures on one coarse grid, in shared memory. */
 import type { PlateGrid } from '../../../../shared/frames.ts';
+import { sharedRaster } from '../../../kernels/shared-raster.ts';
 import { type DrawnStack, type LayerPicture, layerPictures } from './drawing.ts';
 
 export interface LayoutPictures {
@@ -10,7 +11,7 @@ export interface LayoutPictures {
 
 export function layoutPictures(stack: DrawnStack, grid: PlateGrid, slowUm: number): LayoutPictures {
   const layers = layerPictures(stack, grid, slowUm).map((layer) => {
-    const picture = new Float32Array(new SharedArrayBuffer(4 * layer.picture.length));
+    const picture = sharedRaster(layer.picture.length);
     picture.set(layer.picture);
     return { ...layer, picture };
   });

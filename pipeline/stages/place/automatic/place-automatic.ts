@@ -8,7 +8,8 @@ import { contest, NEARLY } from './contest.ts';
 import { cutDrawing, exactDrawing } from './die-view.ts';
 import type { DrawnStack } from './drawing.ts';
 import { decoysOf, evidenceArtefact, searchWords } from './evidence.ts';
-import { layoutPictures } from './layout-pictures.ts';
+import { type Candidate, type Improvers, openImprovers } from './improve.ts';
+import { type LayoutPictures, layoutPictures } from './layout-pictures.ts';
 import { findTilt } from './levelling.ts';
 import { dieFromFrame, frameFromWork, type Hypothesis } from './orientation.ts';
 import { findPlaneAngle } from './plane-angle.ts';
@@ -16,7 +17,7 @@ import { type Refined, type RefineRound, refine } from './refine.ts';
 import { findRepeats, type Repeats, shifted } from './repeats.ts';
 import { search } from './search.ts';
 import { type Judgement, judge, type Tried } from './verdict.ts';
-import { coarser, type WorkLevel } from './work-levels.ts';
+import { coarser } from './work-levels.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 export interface AutomaticInput {
@@ -34,14 +35,6 @@ export interface AutomaticInput {
   readonly threads: number;
   readonly pause: () => Promise<void>;
   readonly signal?: AbortSignal;
-}
-
-/** A place that was refined from a hypothesis of the search. */
-export interface Candidate {
-  readonly hypothesis: Hypothesis;
-  /** Map from the finest level. */
-  readonly workToDie: Affine3;
-  readonly refined: Refined;
 }
 
 export interface AutomaticResult extends Judgement {
@@ -82,6 +75,15 @@ export function searchPixelUm(work: WorkVolume, centresUm: Box): number {
 }
 
 export async function placeAutomatically(input: AutomaticInput): Promise<AutomaticResult> {
+  const improvers = openImprovers(input.threads, input.pause, input.signal);
+  try {
+    return await place(input, improvers);
+  } finally {
+    await improvers.close();
+  }
+}
+
+async function place(input: AutomaticInput, improvers: Improvers): Promise<AutomaticResult> {
   const { work, stack, pause, centresUm } = input;
   const pixelUm = searchPixelUm(work, centresUm);
   const binUm = Math.max(BIN_UM, work.voxelUm[2], (work.nz * work.voxelUm[2]) / MOST_BINS);
@@ -105,13 +107,15 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   );
   const said = input.saidUm ?? null;
   const near = (h: Hypothesis): boolean => said !== null && inBox(said, h.x, h.y);
-  const tried: Candidate[] = [];
   // Where the campaign says where, places there are looked at even where better ones lie elsewhere.
   const chosen = found.filter((h, n) => n < TRIED || (near(h) && n < MOST_FOUND));
-  for (const hypothesis of chosen) {
-    const start = compose3(dieFromFrame(hypothesis), frame);
-    tried.push(await improve(coarse, { hypothesis, start }, cutDrawing(layout), roughly(pixelUm), pause));
-  }
+  const startOf = (hypothesis: Hypothesis) => ({
+    hypothesis,
+    start: compose3(dieFromFrame(hypothesis), frame),
+  });
+  const rough = (places: readonly Hypothesis[], pictures: LayoutPictures): Promise<Candidate[]> =>
+    improvers.improve(coarse, places.map(startOf), cutDrawing(pictures), roughly(pixelUm));
+  const tried = await rough(chosen, layout);
   const leading = distinct(work, tried, apart).slice(0, LEADING);
   const beyond = await lookBeyond(
     {
@@ -121,14 +125,8 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
     },
     (box, pixel) => regionGrid(work, box, pixel),
   );
-  for (const hypothesis of beyond?.found ?? []) {
-    const start = compose3(dieFromFrame(hypothesis), frame);
-    tried.push(
-      await improve(coarse, { hypothesis, start }, cutDrawing(beyond!.layout), roughly(pixelUm), pause),
-    );
-  }
+  if (beyond) tried.push(...(await rough(beyond.found, beyond.layout)));
   const ranked = distinct(work, tried, apart);
-  const finalists: Candidate[] = [];
   const middleUm = Math.max(work.voxelUm[0], pixelUm / 2);
   const middle = coarser(work, Math.max(1, Math.floor(middleUm / work.voxelUm[0])), 1);
   const exact = exactDrawing(stack, middle.work.voxelUm[0], work.slowUm);
@@ -139,8 +137,8 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   const strongest = ranked[0]?.refined.strength ?? 0;
   const likely = ranked.filter((c, n) => n < 2 || c.refined.strength >= HOPELESS * strongest);
   const last = likely.filter((c, n) => n < FINALISTS || (inSaid(c) && n < TRIED)).slice(0, 2 * FINALISTS);
-  for (const { hypothesis, workToDie: start } of last)
-    finalists.push(await improve(middle, { hypothesis, start }, exact, finer(pixelUm), pause));
+  const startFrom = ({ hypothesis, workToDie: start }: Candidate) => ({ hypothesis, start });
+  const finalists = await improvers.improve(middle, last.map(startFrom), exact, finer(pixelUm));
   finalists.sort((p, q) => q.refined.strength - p.refined.strength);
   const fitting = finalists.filter(({ workToDie }) => input.allowed(workToDie));
   const top = fitting[0];
@@ -150,16 +148,19 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   const repeatsAt = ({ workToDie, refined }: Candidate): Promise<Repeats> =>
     findRepeats(work, workToDie, stack, new Set(refined.agreement.layers.map((layer) => layer.name)));
   const repeats = await repeatsAt(first);
-  const alike: Candidate[] = [];
-  for (const step of stepsToTry(repeats)) {
-    const start = compose3(shifted(step), first.workToDie);
-    const { hypothesis } = first;
-    const there = await improve(middle, { hypothesis, start }, exact, finer(pixelUm), pause);
+  const steps = stepsToTry(repeats);
+  const beside = await improvers.improve(
+    middle,
+    steps.map((step) => ({ hypothesis: first.hypothesis, start: compose3(shifted(step), first.workToDie) })),
+    exact,
+    finer(pixelUm),
+  );
+  const alike = beside.filter((there, n) => {
     const [x0, y0] = middleOf(work, first.workToDie);
     const [x, y] = middleOf(work, there.workToDie);
     // One that slid back is the same place.
-    if (Math.hypot(x - x0, y - y0) > Math.hypot(...step) / 2 && (!asSaid || inSaid(there))) alike.push(there);
-  }
+    return Math.hypot(x - x0, y - y0) > Math.hypot(...steps[n]!) / 2 && (!asSaid || inSaid(there));
+  });
   alike.sort((p, q) => q.refined.strength - p.refined.strength);
   const strongestOne = alike[0] && alike[0].refined.strength > first.refined.strength ? alike[0] : first;
   const apartFrom = (best: Candidate, c: Candidate): boolean =>
@@ -183,14 +184,11 @@ export async function placeAutomatically(input: AutomaticInput): Promise<Automat
   });
   const { best } = decided;
   const rivals = rivalsOf(best);
+  const drawing = exactDrawing(stack, work.voxelUm[0], work.slowUm);
   const fine = await refine(
-    work,
-    best.workToDie,
-    best.refined.sign,
-    exactDrawing(stack, work.voxelUm[0], work.slowUm),
-    finest(work.voxelUm[0]),
-    pause,
+    ...([work, best.workToDie, best.refined.sign, drawing, finest(work.voxelUm[0]), pause] as const),
     {
+      drawing,
       bendRounds: BEND_ROUNDS,
       levelsUm: [...new Set([0, ...ladderOf(stack.layers).nominalUm])].sort((a, b) => a - b),
     },
@@ -268,22 +266,6 @@ const finer = (pixelUm: number): RefineRound[] => [
 ];
 const finest = (voxelUm: number): RefineRound[] =>
   [8, 5].map((voxels) => ({ reachUm: voxels * voxelUm, deepUm: 0.3 }));
-
-async function improve(
-  level: WorkLevel,
-  from: { readonly hypothesis: Hypothesis; readonly start: Affine3 },
-  drawing: Parameters<typeof refine>[3],
-  rounds: readonly RefineRound[],
-  pause: () => Promise<void>,
-): Promise<Candidate> {
-  const start = compose3(from.start, level.toFinest);
-  const refined = await refine(level.work, start, from.hypothesis.sign, drawing, rounds, pause);
-  return {
-    hypothesis: from.hypothesis,
-    workToDie: compose3(refined.workToDie, level.fromFinest),
-    refined,
-  };
-}
 
 /** Steps of the lattice both ways, and the places of the drawing that look most alike. */
 function stepsToTry({ places, latticeUm }: Repeats): readonly (readonly [number, number])[] {

@@ -4,7 +4,14 @@ import type { Warp } from '../../../../shared/artefacts/placement.ts';
 import { median } from '../../../kernels/statistics.ts';
 import { type Agreement, agreementOf } from './agreement.ts';
 import { addWarps, type Field, findBending } from './bending.ts';
-import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from './die-view.ts';
+import {
+  type AskedDrawing,
+  askedGrid,
+  type DieGrid,
+  type DieView,
+  type Drawing,
+  dieView,
+} from './die-view.ts';
 import { type Cell, measureCells } from './patches.ts';
 import { type Row, robustFit } from './robust-fit.ts';
 import { settle } from './settle/settle.ts';
@@ -31,6 +38,7 @@ export interface RefineRound {
 
 /** What is done at the end, on the finest level alone. */
 export interface Finish {
+  readonly drawing: Drawing;
   readonly bendRounds: number;
   /** Heights where films of the process table begin and end, micrometres. */
   readonly levelsUm: readonly number[];
@@ -40,14 +48,14 @@ export async function refine(
   work: WorkVolume,
   start: Affine3,
   sign: 1 | -1,
-  drawing: Drawing,
+  drawing: Drawing | AskedDrawing,
   rounds: readonly RefineRound[],
   pause: () => Promise<void>,
   /** Whether a bending of the field is looked for after the rounds, and all is settled together. */
   finish: Finish | null = null,
 ): Promise<Refined> {
   let map = start;
-  let grid: DieGrid = dieGrid(work, map, drawing);
+  let grid: DieGrid = await askedGrid(work, map, drawing);
   let uncertaintyUm = { x: Infinity, y: Infinity, z: Infinity };
   for (const [n, round] of rounds.entries()) {
     await pause();
@@ -61,7 +69,7 @@ export async function refine(
     if (!step) break;
     map = compose3(step.map, map);
     uncertaintyUm = step.uncertaintyUm;
-    if (n === 1) grid = dieGrid(work, map, drawing);
+    if (n === 1) grid = await askedGrid(work, map, drawing);
   }
   let warp: Warp | null = null;
   const field = fieldOf(work, map);
@@ -84,7 +92,9 @@ export async function refine(
   let view: DieView | null = null;
   if (finish && uncertaintyUm.x < Infinity) {
     const { levelsUm } = finish;
-    const settled = await settle({ work, workToDie: map, warp, sign, drawing, levelsUm, field, pause });
+    const settled = await settle({
+      ...{ work, workToDie: map, warp, sign, drawing: finish.drawing, levelsUm, field, pause },
+    });
     if (settled) ({ workToDie: map, warp, uncertaintyUm, view } = settled);
   }
   view ??= dieView(work, map, grid, warp);

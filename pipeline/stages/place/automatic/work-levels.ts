@@ -1,5 +1,6 @@
 /** Coarser copies of a work volume, for steps that need no more. */
 import { type Affine3, invert3 } from '../../../../shared/affine.ts';
+import { sharedRaster } from '../../../kernels/shared-raster.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 export interface WorkLevel {
@@ -9,14 +10,14 @@ export interface WorkLevel {
   readonly toFinest: Affine3;
 }
 
-/** Means of blocks of voxels: `across` by `across` in plane, `deep` in depth. */
+/** Means of blocks of voxels: `across` by `across` in plane, `deep` in depth; in shared memory. */
 export function coarser(work: WorkVolume, across: number, deep: number): WorkLevel {
   if (across <= 1 && deep <= 1) return { work, ...maps(1, 1) };
   const nx = Math.floor(work.nx / across);
   const ny = Math.floor(work.ny / across);
   const nz = Math.max(1, Math.floor(work.nz / deep));
-  const voxels = new Float32Array(nx * ny * nz);
-  const weight = new Float32Array(nx * ny);
+  const voxels = sharedRaster(nx * ny * nz);
+  const weight = sharedRaster(nx * ny);
   for (let k = 0; k < nz * deep; k++) {
     const out = Math.floor(k / deep) * nx * ny;
     for (let j = 0; j < ny * across; j++) {

@@ -1,6 +1,7 @@
 /** A volume made fit for matching: binned in plane, slow shading off, every part of the field to the same contrast. */
 import type { Affine3 } from '../../../../shared/affine.ts';
 import type { VolumeSource } from '../../../formats/volume.ts';
+import { sharedRaster } from '../../../kernels/shared-raster.ts';
 import { smooth, withoutSlow } from '../../../kernels/smooth.ts';
 import { median } from '../../../kernels/statistics.ts';
 
@@ -15,7 +16,7 @@ export interface WorkVolume {
   readonly nx: number;
   readonly ny: number;
   readonly nz: number;
-  /** Slice by slice, row by row; zero mean, about unit spread, 0 outside the field and in dead slices. */
+  /** In shared memory. Slice by slice, row by row; zero mean, about unit spread, 0 outside the field and in dead slices. */
   readonly voxels: Float32Array;
   /** 1 inside the field of view. */
   readonly weight: Float32Array;
@@ -45,7 +46,7 @@ export async function makeWorkVolume(input: WorkInput, signal?: AbortSignal): Pr
   const sigma = Math.max(3, SLOW_SHARE * Math.min(nx, ny));
   const smoothedWeight = smooth(Float32Array.from(weight), nx, ny, sigma);
   const area = nx * ny;
-  const voxels = new Float32Array(area * shape.nz);
+  const voxels = sharedRaster(area * shape.nz);
   const broken = new Set(input.brokenSlices);
   const dead: number[] = [];
   for (let k = 0; k < shape.nz; k++) {

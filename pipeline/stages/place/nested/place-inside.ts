@@ -103,6 +103,7 @@ async function throughOverview(
   const drawing = exactDrawing(stack, fine.voxelUm[0], fine.slowUm);
   const reach = [8, 5, 5].map((voxels) => ({ reachUm: voxels * fine.voxelUm[0], deepUm: 0.3 }));
   const finish = {
+    drawing,
     bendRounds: 2,
     levelsUm: [...new Set([0, ...ladderOf(stack.layers).nominalUm])].sort((a, b) => a - b),
   };
