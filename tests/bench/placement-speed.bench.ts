@@ -38,7 +38,16 @@ function over(
   rest: Pick<Case, 'windowUm' | 'depthUm' | 'voxelNm'>,
 ): Case {
   const files = { layoutFile, processFile };
-  return { ...common, ...files, ...rest, kind: 'place', order: 'bottom-first', seed, layout: layoutFile, against: files };
+  return {
+    ...common,
+    ...files,
+    ...rest,
+    kind: 'place',
+    order: 'bottom-first',
+    seed,
+    layout: layoutFile,
+    against: files,
+  };
 }
 
 /** Random wires over a square millimetre, no place of which is like another. */

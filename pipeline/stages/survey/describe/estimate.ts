@@ -68,6 +68,9 @@ const MEMORY = {
   slices: 5,
   drawn: 80,
   drawnPerPixel: 7e-5,
+  /** Views of a scan whose place is looked for, in two threads, for each of its voxels after binning to so many across. */
+  lookedPerVoxel: 3.5e-5,
+  lookedAcross: 320,
 } as const;
 /** Bytes of a plate pixel, in a thread and in the joint part (`plate/plate-memory.ts` reckons the same of a known place). */
 const MEMORY_PER_PIXEL = { thread: 18, layer: 12, joint: 24, jointLayer: 4 } as const;
@@ -115,10 +118,17 @@ export function estimateBuild({
     memoryMb:
       memoryOf(nx, ny, nz, layers, threads, voxelBytes) +
       // What compares a drawing holds all portraits and renders.
-      (isDrawn ? MEMORY.drawn + MEMORY.drawnPerPixel * layerPixels : 0),
+      (isDrawn ? MEMORY.drawn + MEMORY.drawnPerPixel * layerPixels : 0) +
+      (isDrawn && !scan.placement && threads > 1 ? MEMORY.lookedPerVoxel * nz * lookedPixels(nx, ny) : 0),
     bytes: BYTES_PER_PIXEL[tiles] * pictures * area + BYTES_OF_PAGES,
     files,
   };
+}
+
+/** Pixels of a slice that is binned for matching. */
+function lookedPixels(nx: number, ny: number): number {
+  const binning = Math.max(1, Math.ceil(Math.max(nx, ny) / MEMORY.lookedAcross));
+  return Math.floor(nx / binning) * Math.floor(ny / binning);
 }
 
 function memoryOf(
