@@ -1,15 +1,19 @@
 /** Automatic placement on small chips made up here, point by point, without any renderer or imaging of the project. */
 import { describe, expect, it } from 'vitest';
 import { type Field, warpOf } from '../../../pipeline/stages/place/automatic/bending.ts';
-import { exactDrawing } from '../../../pipeline/stages/place/automatic/die-view.ts';
+import { exactDrawing, snapping } from '../../../pipeline/stages/place/automatic/die-view.ts';
+import { openImprovers } from '../../../pipeline/stages/place/automatic/improve.ts';
 import { findTilt } from '../../../pipeline/stages/place/automatic/levelling.ts';
+import type { Hypothesis } from '../../../pipeline/stages/place/automatic/orientation.ts';
 import { placeAutomatically } from '../../../pipeline/stages/place/automatic/place-automatic.ts';
 import { findPlaneAngle } from '../../../pipeline/stages/place/automatic/plane-angle.ts';
 import { settle } from '../../../pipeline/stages/place/automatic/settle/settle.ts';
+import { coarser } from '../../../pipeline/stages/place/automatic/work-levels.ts';
 import type { WorkVolume } from '../../../pipeline/stages/place/automatic/work-volume.ts';
 import { type Affine3, apply3 } from '../../../shared/affine.ts';
 import type { Warp } from '../../../shared/artefacts/placement.ts';
 import type { ProcessLayer } from '../../../shared/artefacts/process.ts';
+import { InputFault } from '../../../shared/errors.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import type { Box } from '../../../shared/polygon.ts';
 import { displacementAt } from '../../../shared/warp.ts';
@@ -178,11 +182,17 @@ function scanOf(
 }
 
 const REGION = [11.8, 10.3, 13.4, 11.9] as const;
-const place = (work: WorkVolume, chip: Chip, centresUm: Box = REGION, layoutUm: Box = centresUm) =>
+const place = (
+  work: WorkVolume,
+  chip: Chip,
+  centresUm: Box = REGION,
+  layoutUm: Box = centresUm,
+  threads = 2,
+) =>
   placeAutomatically({
     ...{ work, centresUm, layoutUm, signs: [1, -1] as const, allowed: () => true },
     stack: { layers: chip.layers, render: (layer, grid) => render(chip, layer, grid) },
-    threads: 2,
+    threads,
     pause: async () => {},
   });
 
@@ -204,6 +214,29 @@ describe('automatic placement', { timeout: 300_000 }, () => {
       expect(Math.hypot(found[0] - wanted[0], found[1] - wanted[1]) / VOXEL).toBeLessThan(0.6);
       expect(Math.abs(found[2] - wanted[2]) / VOXEL).toBeLessThan(1.5);
     }
+  });
+
+  it('comes to the same in one thread and in two, and tells what went wrong in drawing for another', async () => {
+    const chip = randomChip(1);
+    const work = scanOf(chip, POSE, -1, 0.6, 2);
+    const [one, two] = [
+      await place(work, chip, REGION, REGION, 1),
+      await place(work, chip, REGION, REGION, 2),
+    ];
+    expect(two.evidence).toEqual(one.evidence);
+    expect(two.best!.workToDie).toEqual(one.best!.workToDie);
+    const improvers = openImprovers(2, async () => {});
+    const broken = {
+      ...{ pixelUm: 0.1, snapUm: null, snap: snapping(null, 0.1) },
+      pictures: () => {
+        throw new InputFault({ tag: 'truncated', file: 'a.oas', found: 'the end of the file' });
+      },
+    };
+    const start = { hypothesis: { sign: 1 } as Hypothesis, start: mapOf(POSE) };
+    await expect(
+      improvers.improve(coarser(work, 1, 1), [start], broken, [{ reachUm: 1, deepUm: 0.3 }]),
+    ).rejects.toThrow(InputFault);
+    await improvers.close();
   });
 
   it('does not lock a copy of the true place that a wrong hint leads to', async () => {

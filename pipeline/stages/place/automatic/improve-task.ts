@@ -11,7 +11,7 @@ export interface ImproveTask {
   readonly start: Affine3;
   readonly sign: 1 | -1;
   readonly rounds: readonly RefineRound[];
-  /** Takes a grid and answers with the drawing's pictures on it. */
+  /** Takes a grid and answers with the drawing's pictures on it, or with null where they could not be made. */
   readonly port: MessagePort;
   readonly pixelUm: number;
   readonly snapUm: SnapUm | null;

@@ -11,9 +11,11 @@ export default asTask(async (task: ImproveTask): Promise<Refined> => {
   const drawing: AskedDrawing = {
     ...{ pixelUm, snapUm, snap: snapping(snapUm, pixelUm) },
     pictures: async (plate) => {
-      const answer = once(port, 'message') as Promise<[readonly LayerPicture[]]>;
+      const answer = once(port, 'message') as Promise<[readonly LayerPicture[] | null]>;
       port.postMessage(plate);
-      return (await answer)[0];
+      const [pictures] = await answer;
+      if (!pictures) throw new Error('The drawing could not be made.');
+      return pictures;
     },
   };
   try {

@@ -53,13 +53,23 @@ export function openImprovers(wanted: number, pause: () => Promise<void>, signal
     if (!pool) return refine(level.work, map, hypothesis.sign, drawing, rounds, pause);
     // The layout stays in this thread: the other one asks for the pictures that it needs.
     const { port1, port2 } = new MessageChannel();
-    port1.on('message', (plate: PlateGrid) => port1.postMessage(drawing.pictures(plate)));
+    let fault: unknown = null;
+    port1.on('message', (plate: PlateGrid) => {
+      try {
+        port1.postMessage(drawing.pictures(plate));
+      } catch (error) {
+        fault = error;
+        port1.postMessage(null);
+      }
+    });
     const task: ImproveTask = {
       ...{ work: level.work, start: map, sign: hypothesis.sign, rounds, port: port2 },
       ...{ pixelUm: drawing.pixelUm, snapUm: drawing.snapUm },
     };
     try {
       return await pool.run(task, signal, [port2]);
+    } catch (error) {
+      throw fault ?? error;
     } finally {
       port1.close();
     }
