@@ -63,6 +63,7 @@ export class WideBlur {
   readonly #left: Int32Array;
   readonly #share: Float64Array;
   readonly #line: Float64Array;
+  readonly #pixels: Float64Array;
   readonly #mask: Uint8Array | null;
   /** Of every block how many of its pixels count. */
   readonly #counted: Uint16Array | null;
@@ -84,6 +85,7 @@ export class WideBlur {
     this.#share = new Float64Array(width);
     for (let x = 0; x < width; x++) [this.#left[x], this.#share[x]] = this.#between(x, this.#w);
     this.#line = new Float64Array(this.#w);
+    this.#pixels = new Float64Array(width);
     this.#mask = mask;
     this.#counted = mask && new Uint16Array(this.#w * this.#h);
     for (let row = 0, n = 0; mask && row < height; row++) {
@@ -128,33 +130,31 @@ export class WideBlur {
     return sum;
   }
 
-  /** The blurred raster, row by row. */
+  /** The blurred raster. */
   spread(coarse: Float32Array, out: Float32Array): Float32Array {
-    const [width, step] = [this.#width, this.#step];
-    for (let row = 0, n = 0; row < this.#height; row++) {
-      const line = this.#row(coarse, row);
-      // From the middle of one block to that of the next the blur is a straight line.
-      for (let x = 0, c = 0; x < width; c++) {
-        const slope = (line[c + 1]! - line[c]!) / step;
-        let slow = line[c]! + slope * (x + 0.5 - (c - 0.5) * step);
-        for (const end = this.#endOf(c); x < end; x++, n++, slow += slope) out[n] = slow;
-      }
-    }
+    for (let row = 0; row < this.#height; row++) out.set(this.#blurred(coarse, row), row * this.#width);
     return out;
   }
 
   /** Takes the blurred raster times a factor per pixel from another, where the mask is not 0; elsewhere that becomes 0. */
   subtract(coarse: Float32Array, factor: Float32Array, mask: Uint8Array, from: Float32Array): void {
-    const [width, step] = [this.#width, this.#step];
     for (let row = 0, n = 0; row < this.#height; row++) {
-      const line = this.#row(coarse, row);
-      for (let x = 0, c = 0; x < width; c++) {
-        const slope = (line[c + 1]! - line[c]!) / step;
-        let slow = line[c]! + slope * (x + 0.5 - (c - 0.5) * step);
-        for (const end = this.#endOf(c); x < end; x++, n++, slow += slope)
-          from[n] = mask[n] !== 0 ? from[n]! - slow * factor[n]! : 0;
-      }
+      const slow = this.#blurred(coarse, row);
+      for (let x = 0; x < slow.length; x++, n++)
+        from[n] = mask[n] !== 0 ? from[n]! - slow[x]! * factor[n]! : 0;
     }
+  }
+
+  /** A row of pixels; used again for the next. From the middle of one block to that of the next it is a straight line. */
+  #blurred(coarse: Float32Array, row: number): Float64Array {
+    const [out, width, step] = [this.#pixels, this.#width, this.#step];
+    const line = this.#row(coarse, row);
+    for (let x = 0, c = 0; x < width; c++) {
+      const slope = (line[c + 1]! - line[c]!) / step;
+      let slow = line[c]! + slope * (x + 0.5 - (c - 0.5) * step);
+      for (const end = this.#endOf(c); x < end; x++, slow += slope) out[x] = slow;
+    }
+    return out;
   }
 
   /** The first column past the middle of the block that follows; steps are even. */
