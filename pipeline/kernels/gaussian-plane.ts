@@ -136,12 +136,13 @@ export class WideBlur {
     return out;
   }
 
-  /** Takes the blurred raster times a factor per pixel from another, where the mask is not 0; elsewhere that becomes 0. */
-  subtract(coarse: Float32Array, factor: Float32Array, mask: Uint8Array, from: Float32Array): void {
+  /** Takes the blurred raster times a factor per pixel from another, where pixels count; elsewhere that becomes 0. */
+  subtract(coarse: Float32Array, factor: Float32Array, from: Float32Array): void {
+    const mask = this.#mask;
     for (let row = 0, n = 0; row < this.#height; row++) {
       const slow = this.#blurred(coarse, row);
       for (let x = 0; x < slow.length; x++, n++)
-        from[n] = mask[n] !== 0 ? from[n]! - slow[x]! * factor[n]! : 0;
+        from[n] = mask === null || mask[n] !== 0 ? from[n]! - slow[x]! * factor[n]! : 0;
     }
   }
 

@@ -6,7 +6,6 @@ import { blurPlane, WideBlur } from './gaussian-plane.ts';
  * every raster it is applied to, so that a model and an image stay comparable up to the edge of the data.
  */
 export class HighPass {
-  readonly #mask: Uint8Array;
   readonly #width: number;
   readonly #blur: WideBlur;
   /** One over the share of the neighbourhood that is of the mask. */
@@ -17,7 +16,6 @@ export class HighPass {
    * @param sigmaPx at least 4 pixels
    */
   constructor(mask: Uint8Array, width: number, height: number, sigmaPx: number) {
-    this.#mask = mask;
     this.#width = width;
     this.#blur = new WideBlur(width, height, sigmaPx, mask);
     const share = blurPlane(Float32Array.from(mask), width, height, sigmaPx);
@@ -26,7 +24,7 @@ export class HighPass {
 
   /** In place; 0 outside the mask. Values outside the mask may be anything, NaN too. */
   apply(values: Float32Array): Float32Array {
-    this.#blur.subtract(this.#blur.of(values), this.#factor, this.#mask, values);
+    this.#blur.subtract(this.#blur.of(values), this.#factor, values);
     return values;
   }
 

@@ -18,7 +18,7 @@ export const median = (values: ArrayLike<number>): number =>
   values.length === 0 ? Number.NaN : percentile(Float64Array.from(values).sort(), 0.5);
 
 /**
- * Upper median (rank n / 2, counted from 0) of the positive numbers of a raster where `counts` is not 0, without sorting them;
+ * Upper median (rank n / 2, counted from 0) of the positive numbers of a raster that count, without sorting them;
  * NaN when there are none. Bits of positive 32-bit numbers are in the order of the numbers (IEEE 754), so that the upper and
  * then the lower half of them are counted.
  */

@@ -9,7 +9,7 @@ export const V128 = 0x7b;
 const NOTHING = 0x40;
 
 /** Unsigned number in as few bytes as it takes. @source section 5.2.2 (LEB128) */
-export function leb(value: number): number[] {
+function leb(value: number): number[] {
   const bytes: number[] = [];
   let rest = value;
   do {

@@ -4,6 +4,7 @@
  */
 import type { Affine3 } from '../../../../shared/affine.ts';
 import type { Box } from '../../../../shared/polygon.ts';
+import { sharedRaster } from '../../../kernels/shared-raster.ts';
 import { openPool } from '../../../workers/pool.ts';
 import { coarseVolume } from './coarse-volume.ts';
 import type { LayoutPictures } from './layout-pictures.ts';
@@ -112,7 +113,7 @@ function scaledScan({ work, frame, layout, binUm }: SearchInput, scale: number):
 }
 
 function shared(values: Float32Array): Float32Array {
-  const out = new Float32Array(new SharedArrayBuffer(4 * values.length));
+  const out = sharedRaster(values.length);
   out.set(values);
   return out;
 }

@@ -5,6 +5,7 @@ import { gridBoxUm, type PlateGrid, pixelFromDie } from '../../../../shared/fram
 import { type Box, boxesMeet, growBox } from '../../../../shared/polygon.ts';
 import { cellInstancesInWindow } from '../../../formats/layout/flatten.ts';
 import type { Layout } from '../../../formats/layout.ts';
+import { sharedMask } from '../../../kernels/shared-raster.ts';
 import type { Withholding } from './resolve.ts';
 
 export interface HiddenPlaces {
@@ -66,7 +67,7 @@ function cellBoxes(layout: Layout, top: string, window: Box, names: ReadonlySet<
 function covered(grid: PlateGrid, boxes: readonly Box[], marginUm: number): Uint8Array | null {
   if (boxes.length === 0) return null;
   const { width_px: width, height_px: height } = grid;
-  const mask = new Uint8Array(new SharedArrayBuffer(width * height));
+  const mask = sharedMask(width * height);
   for (const box of boxes) {
     const [x0, y0, x1, y1] = growBox(box, marginUm);
     const [left, top] = pixelFromDie(grid, x0, y1);
