@@ -2,8 +2,9 @@
  * Automatic placement over a seeded grid of conditions: simulated scans of real layouts, placed with nothing known but
  * a wide region, and held against what they were made from.
  * node tests/bench/placement.bench.ts [--runs 20] [--from 1] [--keep FOLDER] [--log FILE] [--without LAYOUT]
+ * node tests/bench/placement.bench.ts --table FILE,FILE   the table of runs that were logged
  */
-import { appendFileSync, existsSync, mkdtempSync, rmSync } from 'node:fs';
+import { appendFileSync, existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { parseArgs } from 'node:util';
@@ -19,8 +20,14 @@ const { values } = parseArgs({
     keep: { type: 'string' },
     log: { type: 'string' },
     without: { type: 'string' },
+    table: { type: 'string' },
   },
 });
+if (values.table) {
+  const lines = values.table.split(',').flatMap((file) => readFileSync(resolve(file), 'utf8').split('\n'));
+  console.log(placementTable(lines.filter((line) => line).map((line) => JSON.parse(line) as Outcome)));
+  process.exit(0);
+}
 const data = resolve(import.meta.dirname, '../../../shared/data');
 if (!existsSync(data)) {
   console.log('The open layouts (../shared/data) are not here: nothing to place.');
@@ -37,7 +44,7 @@ for (let seed = Number(values.from); seed < Number(values.from) + Number(values.
   if (values.log) appendFileSync(resolve(values.log), `${JSON.stringify(outcome)}\n`);
   const { evidence: e } = outcome;
   console.log(
-    `${String(seed).padStart(4)} ${drawn.kind.padEnd(8)} ${drawn.layout.padEnd(22)} cnr ${drawn.cnr.toFixed(1)} ` +
+    `${String(seed).padStart(4)} ${outcome.case.kind.padEnd(8)} ${drawn.layout.padEnd(22)} cnr ${drawn.cnr.toFixed(1)} ` +
       `${outcome.verdict.padEnd(9)} ${outcome.right ? 'right' : 'WRONG'} off ${outcome.planeVoxels.toFixed(2)}/` +
       `${outcome.depthVoxels.toFixed(2)} score ${e.score.toFixed(2)} decoys ${e.aboveDecoys.toFixed(1)} rival ` +
       `${e.rival.toFixed(2)} over ${e.overRival.toFixed(1)} agree ${e.agreeing.toFixed(2)} least ${e.leastGroup.toFixed(2)} ` +

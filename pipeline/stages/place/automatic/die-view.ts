@@ -155,12 +155,8 @@ export function dieView(
   warp: Warp | null = null,
 ): DieView {
   const { frame } = grid;
-  const volume = resampleFrame(work, workToDie, frame, warp && warpOnGrid(warp, grid.plate));
-  const area = frame.width * frame.height;
-  const sums = new Float32Array((frame.count + 1) * area);
-  for (let n = 0; n < frame.count; n++)
-    for (let p = 0; p < area; p++)
-      sums[(n + 1) * area + p] = sums[n * area + p]! + volume.values[n * area + p]!;
+  const volume = resampleFrame(work, workToDie, frame, warp && warpOnGrid(warp, grid.plate), true);
+  const sums = volume.values;
   const first = volume.inside.indexOf(1);
   const last = volume.inside.lastIndexOf(1);
   const low = frame.bottom + (first - 0.5) * frame.step;

@@ -25,94 +25,145 @@ export interface FrameVolume {
   readonly inside: Uint8Array;
 }
 
-/** Linear interpolation between the eight neighbours. */
+/**
+ * Linear interpolation between the eight neighbours.
+ * @param summed whether every height holds the sum of all up to it, below the lowest a plane of zeros: one plane more
+ */
 export function resampleFrame(
   work: WorkVolume,
   workToFrame: Affine3,
   grid: FrameGrid,
   bend: Displacement | null = null,
+  summed = false,
 ): FrameVolume {
-  const { nx, ny, nz, voxels } = work;
+  const { nx, ny, nz } = work;
   const { width, height, count } = grid;
   const back = invert3(workToFrame);
-  const [[ax, ay, az, at], [bx, by, bz, bt], [cx, cy, cz, ct]] = back;
-  const values = new Float32Array(width * height * count);
-  const weight = new Float32Array(width * height);
+  const planes = count + (summed ? 1 : 0);
+  const values = new Float32Array(width * height * planes);
   const inside = new Uint8Array(count);
-  const area = nx * ny;
   const centreX = grid.left + ((width - 1) / 2) * grid.pixel;
   const centreY = grid.top - ((height - 1) / 2) * grid.pixel;
+  const area = width * height;
+  const start = new Float64Array(3);
+  const step = Float64Array.from(back, (axis) => axis[0] * grid.pixel);
   for (let n = 0; n < count; n++) {
     const z = grid.bottom + n * grid.step;
-    const middle = cx * centreX + cy * centreY + cz * z + ct;
+    const middle = along(back[2], centreX, centreY, z);
     inside[n] = middle >= -0.5 && middle <= nz - 0.5 ? 1 : 0;
-    const isMiddle = n === count >> 1;
+    const from = (n + planes - count) * area;
+    if (summed) values.copyWithin(from, from - area, from);
     for (let row = 0; row < height; row++) {
-      let out = (n * height + row) * width;
-      const y = grid.top - row * grid.pixel;
-      const i0row = ax * grid.left + ay * y + az * z + at;
-      const j0row = bx * grid.left + by * y + bz * z + bt;
-      const k0row = cx * grid.left + cy * y + cz * z + ct;
-      const [from, to] = bend
-        ? [0, width]
-        : columnsInside([i0row, j0row, k0row], [ax, bx, cx], [nx, ny, isMiddle ? Infinity : nz], grid);
-      out += from;
-      for (let column = from; column < to; column++, out++) {
-        const along = column * grid.pixel;
-        let i = i0row + ax * along;
-        let j = j0row + bx * along;
-        let k = k0row + cx * along;
-        if (bend) {
-          const dx = bend.x[row * width + column]!;
-          const dy = bend.y[row * width + column]!;
-          const dz = bend.z[row * width + column]!;
-          i -= ax * dx + ay * dy + az * dz;
-          j -= bx * dx + by * dy + bz * dz;
-          k -= cx * dx + cy * dy + cz * dz;
-        }
-        if (i >= 0 && j >= 0 && i < nx - 1 && j < ny - 1) {
-          const i0 = Math.trunc(i);
-          const j0 = Math.trunc(j);
-          const p = j0 * nx + i0;
-          if (isMiddle) weight[row * width + column] = work.weight[p]!;
-          if (k >= 0 && k <= nz - 1) {
-            const k0 = Math.min(nz - 2, Math.trunc(k));
-            const q = k0 * area + p;
-            const u = i - i0;
-            const v = j - j0;
-            const w = k - k0;
-            const low =
-              (voxels[q]! * (1 - u) + voxels[q + 1]! * u) * (1 - v) +
-              (voxels[q + nx]! * (1 - u) + voxels[q + nx + 1]! * u) * v;
-            const r = q + area;
-            const high =
-              (voxels[r]! * (1 - u) + voxels[r + 1]! * u) * (1 - v) +
-              (voxels[r + nx]! * (1 - u) + voxels[r + nx + 1]! * u) * v;
-            values[out] = low * (1 - w) + high * w;
-          }
-        }
+      for (let axis = 0; axis < 3; axis++)
+        start[axis] = along(back[axis]!, grid.left, grid.top - row * grid.pixel, z);
+      const at = from + row * width;
+      if (bend) addBentRow(work, back, start, step, bend, row * width, values, at, width);
+      else addRow(work, start, step, values, at, width);
+    }
+  }
+  const weight = new Float32Array(area);
+  const middleZ = grid.bottom + (count >> 1) * grid.step;
+  for (let row = 0; row < height; row++) {
+    const y = grid.top - row * grid.pixel;
+    for (let column = 0; column < width; column++) {
+      const p = row * width + column;
+      const x = grid.left + column * grid.pixel;
+      let [i, j] = [along(back[0], x, y, middleZ), along(back[1], x, y, middleZ)];
+      if (bend) {
+        i -= turned(back[0], bend, p);
+        j -= turned(back[1], bend, p);
       }
+      if (i >= 0 && j >= 0 && i < nx - 1 && j < ny - 1)
+        weight[p] = work.weight[Math.trunc(j) * nx + Math.trunc(i)]!;
     }
   }
   return { grid, values, weight, inside };
 }
 
-/** First column and the one after the last that can lie in the volume, a column to spare on either side. */
-function columnsInside(
-  start: readonly number[],
-  perUm: readonly number[],
-  size: readonly number[],
-  { width, pixel }: FrameGrid,
-): readonly [number, number] {
+const along = (row: Affine3[number], x: number, y: number, z: number): number =>
+  row[0] * x + row[1] * y + row[2] * z + row[3];
+const turned = (row: Affine3[number], by: Displacement, p: number): number =>
+  row[0] * by.x[p]! + row[1] * by.y[p]! + row[2] * by.z[p]!;
+
+/**
+ * Adds what of a row lies in the volume: one stretch of it, which is found first, so that the loop need not ask.
+ * @param start voxel of the first pixel
+ * @param step how far the voxel moves from one pixel to the next
+ */
+function addRow(
+  work: WorkVolume,
+  start: Float64Array,
+  step: Float64Array,
+  out: Float32Array,
+  at: number,
+  width: number,
+): void {
+  const { nx, ny, nz } = work;
+  const [i0, j0, k0] = [start[0]!, start[1]!, start[2]!];
+  const [di, dj, dk] = [step[0]!, step[1]!, step[2]!];
   let [from, to] = [0, width];
   for (let axis = 0; axis < 3; axis++) {
-    const per = perUm[axis]! * pixel;
-    const low = -start[axis]! / per;
-    const high = (size[axis]! - 1 - start[axis]!) / per;
+    const per = step[axis]!;
+    const begin = start[axis]!;
+    const end = (axis === 0 ? nx : axis === 1 ? ny : nz) - 1;
     // A row along which the index does not change lies in the volume as a whole or not at all.
-    if (!Number.isFinite(low)) continue;
-    from = Math.max(from, Math.floor(Math.min(low, high)) - 1);
-    to = Math.min(to, Math.ceil(Math.max(low, high)) + 2);
+    if (per === 0) {
+      if (!(begin >= 0 && (axis === 2 ? begin <= end : begin < end))) return;
+      continue;
+    }
+    const [low, high] = per > 0 ? [-begin / per, (end - begin) / per] : [(end - begin) / per, -begin / per];
+    // One to spare on either side: rounding must not decide.
+    from = Math.max(from, Math.ceil(low) - 1);
+    to = Math.min(to, Math.floor(high) + 2);
   }
-  return [from, Math.max(from, to)];
+  while (from < to && !isInside(from)) from++;
+  while (to > from && !isInside(to - 1)) to--;
+  function isInside(column: number): boolean {
+    const [i, j, k] = [i0 + di * column, j0 + dj * column, k0 + dk * column];
+    return i >= 0 && j >= 0 && k >= 0 && i < nx - 1 && j < ny - 1 && k <= nz - 1;
+  }
+  for (let column = from; column < to; column++)
+    out[at + column] =
+      out[at + column]! + between(work, i0 + di * column, j0 + dj * column, k0 + dk * column);
+}
+
+/** The same along a row of which every pixel is moved. */
+function addBentRow(
+  work: WorkVolume,
+  back: Affine3,
+  start: Float64Array,
+  step: Float64Array,
+  bend: Displacement,
+  from: number,
+  out: Float32Array,
+  at: number,
+  width: number,
+): void {
+  const { nx, ny, nz } = work;
+  for (let column = 0; column < width; column++) {
+    const i = start[0]! + step[0]! * column - turned(back[0], bend, from + column);
+    const j = start[1]! + step[1]! * column - turned(back[1], bend, from + column);
+    const k = start[2]! + step[2]! * column - turned(back[2], bend, from + column);
+    if (i >= 0 && j >= 0 && k >= 0 && i < nx - 1 && j < ny - 1 && k <= nz - 1)
+      out[at + column] = out[at + column]! + between(work, i, j, k);
+  }
+}
+
+/** Between the eight voxels around a place that has all of them. */
+function between({ voxels, nx, ny, nz }: WorkVolume, i: number, j: number, k: number): number {
+  const last = Math.min(nz - 2, k | 0);
+  const q = (last * ny + (j | 0)) * nx + (i | 0);
+  const r = q + nx * ny;
+  const u = i - (i | 0);
+  const v = j - (j | 0);
+  const w = k - last;
+  const a = voxels[q]!;
+  const b = voxels[q + nx]!;
+  const c = voxels[r]!;
+  const d = voxels[r + nx]!;
+  const top = a + u * (voxels[q + 1]! - a);
+  const low = top + v * (b + u * (voxels[q + nx + 1]! - b) - top);
+  const near = c + u * (voxels[r + 1]! - c);
+  const high = near + v * (d + u * (voxels[r + nx + 1]! - d) - near);
+  return low + w * (high - low);
 }

@@ -47,6 +47,9 @@ export interface AutomaticResult extends Judgement {
 /** Places of the search that are refined on the coarse level, and of those on the middle level. */
 const TRIED = 40;
 const FINALISTS = 6;
+/** Places below this share of the best one's score in the search are not refined, but for so many. */
+const FAR_BEHIND = 0.6;
+const LEAST_TRIED = 8;
 /** Best places inside what was searched whose height, order and scale are taken for the rest of the layout. */
 const LEADING = 2;
 /** Places below this share of the best one's strength on the coarse level are no rivals on the middle one. */
@@ -108,7 +111,9 @@ async function place(input: AutomaticInput, improvers: Improvers): Promise<Autom
   const said = input.saidUm ?? null;
   const near = (h: Hypothesis): boolean => said !== null && inBox(said, h.x, h.y);
   // Where the campaign says where, places there are looked at even where better ones lie elsewhere.
-  const chosen = found.filter((h, n) => n < TRIED || (near(h) && n < MOST_FOUND));
+  const promising = (h: Hypothesis, n: number): boolean =>
+    n < LEAST_TRIED || h.score >= FAR_BEHIND * found[0]!.score;
+  const chosen = found.filter((h, n) => (n < TRIED && promising(h, n)) || (near(h) && n < MOST_FOUND));
   const startOf = (hypothesis: Hypothesis) => ({
     hypothesis,
     start: compose3(dieFromFrame(hypothesis), frame),

@@ -34,6 +34,12 @@ export interface Height {
   readonly z: number;
 }
 
+/** A height with two of the eight orientations, which the search takes at once. */
+export interface Pose extends Height {
+  /** Index of the first of the two: 0, 2, 4 or 6. */
+  readonly pair: number;
+}
+
 export interface SearchTask {
   /** Side of the transforms, pixels. */
   readonly side: number;
@@ -43,7 +49,8 @@ export interface SearchTask {
   /** Height of the first bin against the middle of the scan, and thickness of a bin, frame micrometres. */
   readonly bottomUm: number;
   readonly stepUm: number;
-  readonly heights: readonly Height[];
+  /** Poses at one height stand together. */
+  readonly poses: readonly Pose[];
   readonly signs: readonly (1 | -1)[];
   readonly tiles: readonly Tile[];
   /** How many places to bring back. */
@@ -57,6 +64,6 @@ export interface SearchResult {
   readonly found: readonly Hypothesis[];
   /** Best score of each orientation, slices rising first, then falling: 16 numbers; 0 where none was tried. */
   readonly best: readonly number[];
-  /** Best score at each height. */
-  readonly bestAt: readonly number[];
+  /** Best scores of each pose, one for each of its two orientations. */
+  readonly bestAt: readonly (readonly number[])[];
 }

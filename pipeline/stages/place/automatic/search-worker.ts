@@ -44,7 +44,7 @@ export default asTask(async (task: SearchTask): Promise<SearchResult> => {
 function searchTiles(task: SearchTask, fft: SquareSpectra): SearchResult {
   const top = new TopList(task.keep, { planeUm: 4 * task.grid.pixel_um, heightUm: 0.5 });
   const best = new Float64Array(16);
-  const bestAt = new Float64Array(task.heights.length);
+  const bestAt = task.poses.map(() => [0, 0]);
   const slabSlots = task.layers.map(() => fft.slot());
   const half = halfOf(task);
   const product = fft.slot();
@@ -58,45 +58,46 @@ function searchTiles(task: SearchTask, fft: SquareSpectra): SearchResult {
     );
     let norms: Float32Array[] = [];
     let normed = '';
-    for (const [h, height] of task.heights.entries()) {
-      if (Atomics.load(task.stop, 0) !== 0) return { found: [], best: [...best], bestAt: [...bestAt] };
-      const slabs = slabsAt(task, scan, height);
+    let slabs: readonly Slab[] = [];
+    let at: Height | null = null;
+    for (const [p, pose] of task.poses.entries()) {
+      if (Atomics.load(task.stop, 0) !== 0) return { found: [], best: [...best], bestAt };
+      const { pair, rising, z } = pose;
+      if (at?.z !== z || at.rising !== rising) slabs = slabsAt(task, scan, pose);
+      at = pose;
       if (slabs.length < 2) continue;
       const covered = slabs.map(({ layer }) => layer).join();
       // Neighbouring heights mostly cover the same layers.
       if (covered !== normed) norms = tiles.map((tile) => inverseNorms(tile, slabs, scan));
       normed = covered;
-      for (let pair = 0; pair < 8; pair += 2) {
-        for (const slab of slabs) fillSlab(fft, slabSlots[slab.layer]!, slab.picture, scan, pair);
-        tiles.forEach((tile, n) => {
-          const sums = fft.pairs(product);
-          sums.fill(0);
-          for (const { layer } of slabs) {
-            fft.multiplyAdd(tile.spectra[layer]!, slabSlots[layer]!, product, 1 / (fft.side * fft.side));
-          }
-          fft.inverse(product);
-          const pose = { orientation: pair, rising: height.rising, scale: scan.scale, z: height.z };
-          const scores = collect(task, half, sums, norms[n]!, tile.tile, pose, top);
-          const own = pair + (height.rising === 1 ? 0 : 8);
-          best[own] = Math.max(best[own]!, scores[0]);
-          best[own + 1] = Math.max(best[own + 1]!, scores[1]);
-          bestAt[h] = Math.max(bestAt[h]!, ...scores);
-        });
-      }
+      for (const slab of slabs) fillSlab(fft, slabSlots[slab.layer]!, slab.picture, scan, pair);
+      tiles.forEach((tile, n) => {
+        const sums = fft.pairs(product);
+        sums.fill(0);
+        for (const { layer } of slabs)
+          fft.multiplyAdd(tile.spectra[layer]!, slabSlots[layer]!, product, 1 / (fft.side * fft.side));
+        fft.inverse(product);
+        const from = { orientation: pair, rising, scale: scan.scale, z };
+        const scores = collect(task, half, sums, norms[n]!, tile.tile, from, top);
+        const own = pair + (rising === 1 ? 0 : 8);
+        best[own] = Math.max(best[own]!, scores[0]);
+        best[own + 1] = Math.max(best[own + 1]!, scores[1]);
+        bestAt[p] = scores.map((score, part) => Math.max(score, bestAt[p]![part]!));
+      });
     }
   }
-  return { found: top.best(), best: [...best], bestAt: [...bestAt] };
+  return { found: top.best(), best: [...best], bestAt };
 }
 
-/** So few heights may leave some layers out; to find that out for many would cost more than it spares. */
-const FEW_HEIGHTS = 8;
+/** So few poses may leave some layers out; to find that out for many would cost more than it spares. */
+const FEW_POSES = 32;
 
-/** Layers that the scan covers at any of the heights. */
+/** Layers that the scan covers in any of the poses. */
 function layersNeeded(task: SearchTask, scan: ScaledScan): ReadonlySet<number> {
   return new Set(
-    task.heights.length > FEW_HEIGHTS
+    task.poses.length > FEW_POSES
       ? task.layers.keys()
-      : task.heights.flatMap((height) => slabsAt(task, scan, height).map(({ layer }) => layer)),
+      : task.poses.flatMap((pose) => slabsAt(task, scan, pose).map(({ layer }) => layer)),
   );
 }
 

@@ -1,16 +1,19 @@
 /**
- * The search over everything at once: scales, both orders of the slices, every height of the stack, eight orientations
- * and every place of the drawing, on all threads.
+ * The search over everything at once: both orders of the slices, every height of the stack, eight orientations and every
+ * place of the drawing, on all threads; coarsely first, then the poses that show most, at every scale.
  */
-import type { Affine3 } from '../../../../shared/affine.ts';
+import { type Affine3, compose3 } from '../../../../shared/affine.ts';
 import type { Box } from '../../../../shared/polygon.ts';
 import { sharedRaster } from '../../../kernels/shared-raster.ts';
 import { openPool } from '../../../workers/pool.ts';
 import { coarseVolume } from './coarse-volume.ts';
-import type { LayoutPictures } from './layout-pictures.ts';
+import type { LayerPicture } from './drawing.ts';
+import { halved, type LayoutPictures } from './layout-pictures.ts';
 import type { Hypothesis } from './orientation.ts';
-import type { Height, ScaledScan, SearchResult, SearchTask, Tile } from './search-task.ts';
+import { planSearch } from './search-plan.ts';
+import type { Height, Pose, ScaledScan, SearchLayer, SearchResult, SearchTask } from './search-task.ts';
 import { type Apart, TopList } from './top-list.ts';
+import { coarser, type WorkLevel } from './work-levels.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 export interface SearchInput {
@@ -42,12 +45,14 @@ export interface SearchOutcome {
 const LEAST_DEPTH = 0.35;
 /** Heights are tried this far apart, micrometres: less than half of any layer that carries much of the picture. */
 const HEIGHT_STEP_UM = 0.2;
-/** A wrong scale spoils the rim of the field but not its middle: only heights this far up the list are tried at others. */
-const SHARE_AT_OTHER_SCALES = 0.4;
+/** Share of the poses that are looked at finely: those that show most coarsely. */
+const SHARE_LOOKED_AT = 0.15;
+/** A wrong scale spoils the rim of the field but not its middle: only so many of those are looked at at others. */
+const SHARE_AT_OTHER_SCALES = 0.35;
+/** Of every orientation and order of the slices at least so many heights: they are the decoys of the right one. */
+const LEAST_HEIGHTS = 2;
 /** Most pixels of the scan, across: corners of a turned field would cost more than they tell. */
 const MOST_ACROSS = 93;
-/** Spectra of tiles that a thread may hold, bytes. */
-const MOST_BYTES = 300e6;
 
 export async function search(input: SearchInput): Promise<SearchOutcome> {
   const { layout, work } = input;
@@ -60,51 +65,103 @@ export async function search(input: SearchInput): Promise<SearchOutcome> {
     Atomics.store(stop, 0, 1);
   };
   input.signal?.addEventListener('abort', halt);
-  const layers = layout.layers.map(({ layer, picture, power }) => ({
-    ...{ bottomUm: layer.bottom_um, topUm: layer.bottom_um + layer.thickness_um, picture, power },
-  }));
   const count = Math.max(1, Math.round((work.nz * work.voxelUm[2]) / input.binUm));
-  const look = async (scales: readonly number[], heights: readonly Height[]): Promise<SearchResult[]> => {
-    const scans = scales.map((scale) => scaledScan(input, scale));
+  const look = async (
+    { grid, layers }: LayoutPictures,
+    scales: readonly number[],
+    poses: readonly Pose[],
+  ): Promise<SearchResult> => {
+    const level = levelFor(input, grid.pixel_um);
+    const scans = scales.map((scale) => scaledScan(level, input, grid.pixel_um, scale));
     const half = Math.ceil(Math.max(...scans.map((s) => Math.max(s.width, s.height))) / 2) + 1;
-    const side = sideFor(half, layout);
-    const base: Omit<SearchTask, 'tiles'> = {
-      ...{ side, grid: layout.grid, layers, scans, stop, signs: input.signs, keep: input.keep, heights },
-      ...{ bottomUm: (-input.binUm * (count - 1)) / 2, stepUm: input.binUm },
+    const plan = planSearch({
+      ...{ centresUm: input.centresUm, grid, half, poses, threads: input.threads },
+      ...{ scales: scales.length, layers: layers.length },
+    });
+    const base: Omit<SearchTask, 'tiles' | 'poses'> = {
+      ...{ side: plan.side, grid, layers: layers.map(searched), scans, stop, signs: input.signs },
+      ...{ keep: input.keep, bottomUm: (-input.binUm * (count - 1)) / 2, stepUm: input.binUm },
     };
-    return Promise.all(
-      batches(tilesOf(input, half, side), layers.length, side, input.threads).map((batch) =>
-        pool.run({ ...base, tiles: batch }),
-      ),
-    );
+    const results = await Promise.all(plan.parts.map((part) => pool.run({ ...base, ...part })));
+    return {
+      found: results.flatMap((r) => r.found),
+      best: bestOf(results),
+      bestAt: poses.map((pose) => {
+        const own = plan.parts.flatMap((part, n) => {
+          const at = part.poses.indexOf(pose);
+          return at < 0 ? [] : [results[n]!.bestAt[at]!];
+        });
+        return [0, 1].map((side) => Math.max(0, ...own.map((scores) => scores[side]!)));
+      }),
+    };
   };
   try {
-    const heights = input.heights ?? heightsOf(layers, work.nz * work.voxelUm[2]);
-    const [first, ...others] = input.scales;
-    const results = await look([first!], heights);
-    if (others.length > 0) {
-      const rank = heights.map((height, n) => ({
-        height,
-        score: Math.max(...results.map((r) => r.bestAt[n]!)),
-      }));
-      const promising = rank
-        .sort((p, q) => q.score - p.score)
-        .slice(0, Math.ceil((input.heights ? 1 : SHARE_AT_OTHER_SCALES) * heights.length))
-        .map(({ height }) => height);
-      results.push(...(await look(others, promising)));
-    }
+    const poses = posesOf(input.heights ?? heightsOf(layout.layers.map(searched), work.nz * work.voxelUm[2]));
+    const chosen = input.heights
+      ? poses
+      : promising(poses, await look(halved(layout), [1], poses), SHARE_LOOKED_AT, LEAST_HEIGHTS);
+    const [scale, ...others] = input.scales;
+    const first = await look(layout, [scale!], chosen);
+    const again = input.heights ? poses : promising(chosen, first, SHARE_AT_OTHER_SCALES, 1);
+    const passes = others.length > 0 ? [first, await look(layout, others, again)] : [first];
     const top = new TopList(input.keep, input.apart);
-    for (const place of results.flatMap((r) => r.found)) top.add(place);
-    const best = Array.from({ length: 16 }, (_, n) => Math.max(0, ...results.map((r) => r.best[n]!)));
-    return { found: top.best(), best };
+    for (const place of passes.flatMap((pass) => pass.found)) top.add(place);
+    return { found: top.best(), best: bestOf(passes) };
   } finally {
     input.signal?.removeEventListener('abort', halt);
     await pool.close();
   }
 }
 
-function scaledScan({ work, frame, layout, binUm }: SearchInput, scale: number): ScaledScan {
-  const volume = coarseVolume(work, frame, layout.grid.pixel_um / scale, binUm, MOST_ACROSS);
+const bestOf = (results: readonly Pick<SearchResult, 'best'>[]): number[] =>
+  Array.from({ length: 16 }, (_, n) => Math.max(0, ...results.map((r) => r.best[n]!)));
+
+const searched = ({ layer, picture, power }: LayerPicture): SearchLayer => ({
+  ...{ bottomUm: layer.bottom_um, topUm: layer.bottom_um + layer.thickness_um, picture, power },
+});
+
+const posesOf = (heights: readonly Height[]): Pose[] =>
+  heights.flatMap((height) => [0, 2, 4, 6].map((pair) => ({ ...height, pair })));
+
+/** Poses with the best scores, and the best of every orientation and order of the slices; in the order given. */
+function promising(
+  poses: readonly Pose[],
+  { bestAt }: SearchResult,
+  share: number,
+  leastHeights: number,
+): Pose[] {
+  const score = bestAt.flat();
+  const ranked = [...score.keys()].sort((a, b) => score[b]! - score[a]!);
+  const most = Math.ceil(share * poses.length);
+  const chosen = new Set<number>();
+  const taken = new Map<string, number>();
+  for (const n of ranked) {
+    const { pair, rising } = poses[n >> 1]!;
+    const kind = `${pair + (n & 1)} ${rising}`;
+    const before = taken.get(kind) ?? 0;
+    if (chosen.size < most || before < leastHeights) chosen.add(n >> 1);
+    taken.set(kind, before + 1);
+  }
+  return poses.filter((_, n) => chosen.has(n));
+}
+
+/** A scan is looked at through voxels of half a pixel of the search at the most: finer ones only take time. */
+function levelFor({ work, binUm }: SearchInput, pixelUm: number): WorkLevel {
+  const fits = (voxelUm: number, wantedUm: number): number => Math.max(1, Math.floor(wantedUm / 2 / voxelUm));
+  return coarser(
+    work,
+    fits(Math.max(work.voxelUm[0], work.voxelUm[1]), pixelUm),
+    fits(work.voxelUm[2], binUm),
+  );
+}
+
+function scaledScan(
+  { work, toFinest }: WorkLevel,
+  { frame, binUm }: SearchInput,
+  pixelUm: number,
+  scale: number,
+): ScaledScan {
+  const volume = coarseVolume(work, compose3(frame, toFinest), pixelUm / scale, binUm, MOST_ACROSS);
   return {
     ...{ scale, width: volume.grid.width, height: volume.grid.height },
     bins: shared(volume.values),
@@ -132,39 +189,4 @@ export function heightsOf(
     { rising: 1 as const, z },
     { rising: -1 as const, z },
   ]);
-}
-
-/** The smallest transform that wastes little of itself on the rim the scan needs. */
-function sideFor(half: number, layout: LayoutPictures): number {
-  const most = Math.max(layout.grid.width_px, layout.grid.height_px) + 2 * half;
-  let side = 64;
-  while (side < 4 * half && side < most) side *= 2;
-  return side;
-}
-
-function tilesOf({ layout, centresUm }: SearchInput, half: number, side: number): Tile[] {
-  const { origin_um: origin, pixel_um: pixel } = layout.grid;
-  const usable = side - 2 * half;
-  if (usable < 1) throw new RangeError('The tile of the search is smaller than the scan.');
-  const c0 = Math.round((centresUm[0] - origin[0]) / pixel);
-  const c1 = Math.round((centresUm[2] - origin[0]) / pixel) + 1;
-  const r0 = Math.round((origin[1] - centresUm[3]) / pixel);
-  const r1 = Math.round((origin[1] - centresUm[1]) / pixel) + 1;
-  const tiles: Tile[] = [];
-  for (let row = r0; row < r1; row += usable)
-    for (let column = c0; column < c1; column += usable)
-      tiles.push({
-        columns: [column, Math.min(column + usable, c1)],
-        rows: [row, Math.min(row + usable, r1)],
-      });
-  return tiles;
-}
-
-/** Even batches, at least one per thread, none too large for a thread's memory. */
-function batches(tiles: readonly Tile[], layers: number, side: number, threads: number): Tile[][] {
-  const most = Math.max(1, Math.floor(MOST_BYTES / (8 * side * side * layers)));
-  const count = Math.min(tiles.length, Math.max(threads, Math.ceil(tiles.length / most)));
-  return Array.from({ length: count }, (_, n) =>
-    tiles.slice(Math.floor((n * tiles.length) / count), Math.floor(((n + 1) * tiles.length) / count)),
-  );
 }

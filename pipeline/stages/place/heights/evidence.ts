@@ -87,12 +87,13 @@ export async function gatherEvidence(input: EvidenceInput): Promise<FieldSums> {
   const sums = Array.from({ length: BLOCKS * BLOCKS }, () => emptySums(detail.length, zUm.length));
   countPixels(blockOf, sums, width, height);
   sumGrams(detail, blockOf, sums);
+  const runs = runsOf(blockOf, width);
   const valid = new Uint8Array(width * height);
   const plate = new Float32Array(width * height);
   await visit(zUm, (index, values) => {
     for (let n = 0; n < values.length; n++) valid[n] = field[n] && !Number.isNaN(values[n]) ? 1 : 0;
     local.subtract(values, valid, plate);
-    sumPlate(index, plate, valid, detail, blockOf, sums, width);
+    sumPlate(index, plate, valid, detail, runs, sums);
   });
   return { layers: drawings.length, sought, zUm, blocks: sums.filter((block) => block.pixels > 0) };
 }
@@ -187,38 +188,64 @@ function sumGrams(detail: readonly Float32Array[], blockOf: Uint8Array, sums: Mu
     }
 }
 
+/** A stretch of pixels of one row that lie in one block. */
+interface Run {
+  readonly block: number;
+  readonly from: number;
+  readonly to: number;
+}
+
+function runsOf(blockOf: Uint8Array, width: number): Run[] {
+  const runs: Run[] = [];
+  for (let from = 0; from < blockOf.length; ) {
+    const block = blockOf[from]!;
+    const end = from - (from % width) + width;
+    let to = from + 1;
+    while (to < end && blockOf[to] === block) to++;
+    if (block < 255) runs.push({ block, from, to });
+    from = to;
+  }
+  return runs;
+}
+
 function sumPlate(
   index: number,
   plate: Float32Array,
   valid: Uint8Array,
   detail: readonly Float32Array[],
-  blockOf: Uint8Array,
+  runs: readonly Run[],
   sums: MutableSums[],
-  width: number,
 ): void {
   const power = new Float64Array(sums.length);
   const pixels = new Float64Array(sums.length);
-  for (let n = 0; n < plate.length; n++) {
-    if (!valid[n]) continue;
-    power[blockOf[n]!]! += plate[n]! * plate[n]!;
-    pixels[blockOf[n]!]!++;
+  for (const { block, from, to } of runs) {
+    for (let n = from; n < to; n++) {
+      power[block]! += plate[n]! * plate[n]!;
+      pixels[block]! += valid[n]!;
+    }
   }
   sums.forEach((block, g) => {
     if (block.pixels > 0 && pixels[g]! >= BLOCK_WHOLE * block.pixels) block.power[index] = power[g]!;
   });
-  detail.forEach((drawing, l) => {
-    // Runs of pixels of one block, so that the inner loop has nothing to look up.
-    for (let start = 0; start < plate.length; ) {
-      const block = blockOf[start]!;
-      let end = start + 1;
-      const rowEnd = start - (start % width) + width;
-      while (end < rowEnd && blockOf[end] === block) end++;
-      if (block < 255) {
-        let sum = 0;
-        for (let n = start; n < end; n++) sum += plate[n]! * drawing[n]!;
-        sums[block]!.cross[index]![l]! += sum;
+  for (let l = 0; l < detail.length; l += 4) {
+    // Four patterns at once, so that their sums do not wait for each other; the last ones may be summed twice.
+    const [p, q, r, s] = [0, 1, 2, 3].map((n) => detail[Math.min(l + n, detail.length - 1)]!) as Four;
+    for (const { block, from, to } of runs) {
+      let [a, b, c, d] = [0, 0, 0, 0];
+      for (let n = from; n < to; n++) {
+        const value = plate[n]!;
+        a += value * p[n]!;
+        b += value * q[n]!;
+        c += value * r[n]!;
+        d += value * s[n]!;
       }
-      start = end;
+      const cross = sums[block]!.cross[index]!;
+      cross[l]! += a;
+      if (l + 1 < detail.length) cross[l + 1]! += b;
+      if (l + 2 < detail.length) cross[l + 2]! += c;
+      if (l + 3 < detail.length) cross[l + 3]! += d;
     }
-  });
+  }
 }
+
+type Four = [Float32Array, Float32Array, Float32Array, Float32Array];
