@@ -34,7 +34,7 @@ const THICKNESS_SHARE = 0.08;
  * its own film; what lies above moves along.
  */
 export function madeHeights(
-  stack: readonly StackLayer[],
+  stack: readonly Pick<StackLayer, 'bottomUm' | 'thicknessUm'>[],
   random: Random,
   thicknessSd: number | null = null,
 ): (z: number) => number {
