@@ -1,8 +1,9 @@
 /** Places that look alike, told apart by the shapes that differ: drawings and scans made by hand, known by construction. */
 import { describe, expect, it } from 'vitest';
 import { contest } from '../../../pipeline/stages/place/automatic/contest.ts';
-import { isOther, isOwn, sceneOf, tellApart } from '../../../pipeline/stages/place/automatic/differences.ts';
+import { isOther, isOwn, tellApart } from '../../../pipeline/stages/place/automatic/differences.ts';
 import type { DrawnStack } from '../../../pipeline/stages/place/automatic/drawing.ts';
+import { sceneOf } from '../../../pipeline/stages/place/automatic/scene.ts';
 import type { WorkVolume } from '../../../pipeline/stages/place/automatic/work-volume.ts';
 import type { Affine3 } from '../../../shared/affine.ts';
 import type { ProcessLayer } from '../../../shared/artefacts/process.ts';
@@ -133,6 +134,35 @@ describe('shapes that differ', () => {
     // A place that was found roughly may be off in height: by that alone it is not told apart.
     const rough = tellApart(sceneOf(work, lifted(0), 1, stack), lifted(0.4));
     expect(rough && isOwn(rough)).toBe(false);
+  });
+
+  it('are not taken for shown where the fab filled the gap that another place would leave', () => {
+    // Plates at 10; at 0 nothing is drawn there, and the chip has squares on half of the pitch instead.
+    const plates = [
+      [
+        [0.3, 3.2, 1.7, 4.6],
+        [3.9, 0.3, 5.3, 1.7],
+      ],
+      [
+        [3.6, 2.8, 5, 4.2],
+        [0.4, 0.4, 1.8, 1.8],
+      ],
+      [[2.1, 1.8, 3.7, 3.2]],
+    ] as const;
+    const squares = plates.map((own) =>
+      own.flatMap(([x0, y0]) =>
+        Array.from({ length: 9 }, (_, n): Rectangle => {
+          const [x, y] = [x0 + 0.12 + 0.45 * (n % 3), y0 + 0.12 + 0.45 * Math.floor(n / 3)];
+          return [x, y, x + 0.3, y + 0.3];
+        }),
+      ),
+    );
+    const drawn = stackOf(drawing({ 10: plates }));
+    const filled = told(0, 10, scanAt(stackOf(drawing({ 0: squares })), 0), drawn);
+    expect(filled.other).toBe(0);
+    expect(isOwn(filled)).toBe(true);
+    // Where the plates are there the other place is the right one.
+    expect(isOther(told(0, 10, scanAt(stackOf(drawing({ 0: plates })), 0), drawn))).toBe(true);
   });
 
   it('tell no two places apart that are both wrong', () => {

@@ -3,10 +3,11 @@
  * shapes that differ does a place count as the only one.
  */
 import { type Affine3, compose3 } from '../../../../shared/affine.ts';
-import { isOther, isOwn, type Scene, sceneOf, tellApart } from './differences.ts';
+import { isOther, isOwn, tellApart } from './differences.ts';
 import type { DrawnStack } from './drawing.ts';
 import type { Refined } from './refine.ts';
 import { type Repeats, shifted } from './repeats.ts';
+import { type Scene, sceneOf } from './scene.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 /** A place as it was refined. */
@@ -24,7 +25,7 @@ export interface Contest<T extends Contestant> {
 /** Rivals below this share of the best one's strength need no telling apart; nor do places of the drawing less alike. */
 export const NEARLY = 0.85;
 /** More places than this are too many to have been told apart all. */
-const MOST_PLACES = 16;
+const MOST_PLACES = 40;
 /** Times a rival may take the place of the best one. */
 const ROUNDS = 3;
 

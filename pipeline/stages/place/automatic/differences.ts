@@ -5,12 +5,10 @@
  */
 import { type Affine3, apply3, compose3, invert3 } from '../../../../shared/affine.ts';
 import type { ProcessLayer } from '../../../../shared/artefacts/process.ts';
-import { labelComponents } from '../../../kernels/components.ts';
-import { blurPlane } from '../../../kernels/gaussian-plane.ts';
-import { smooth, withoutSlow } from '../../../kernels/smooth.ts';
-import { type DieView, dieGrid, dieView, exactDrawing, type LayerView } from './die-view.ts';
+import { type DieView, dieGrid, exactDrawing, type LayerView } from './die-view.ts';
+import { differing, votesOf } from './differing-shapes.ts';
 import type { DrawnStack } from './drawing.ts';
-import type { WorkVolume } from './work-volume.ts';
+import { flattener, type Scene } from './scene.ts';
 
 /** How the shapes that only one of two places has speak. */
 export interface Told {
@@ -23,39 +21,6 @@ export interface Told {
   readonly otherLayers: number;
 }
 
-/** The scan as it lies at one place, with the drawing there. */
-export interface Scene {
-  readonly work: WorkVolume;
-  readonly workToDie: Affine3;
-  readonly stack: DrawnStack;
-  readonly view: DieView;
-  readonly layers: readonly SceneLayer[];
-}
-
-interface SceneLayer {
-  readonly drawn: LayerView;
-  readonly coverage: Float32Array;
-  /** Scan in units of the drawing: 0 where nothing is drawn, 1 where something is, without slow changes. */
-  readonly shown: Float32Array;
-  /** Coverage blurred like the scan, without slow changes. */
-  readonly expected: Float32Array;
-  /** Scatter of `shown` about `expected`. */
-  readonly scatter: number;
-}
-
-/** Blur of a scan in its own voxels, near enough. */
-const BLUR_PX = 1.2;
-/** Blurred difference of a shape that is there at one place only; edges of shapes that lie a little off stay below. */
-const DIFFERS = 0.4;
-/** A shape reaches as far as the blurred difference does not fall below this. */
-const BELONGS = 0.15;
-/** Standard deviation from which on a shape says too little: there or not there are 1 apart. */
-const UNSURE = 0.2;
-/** Noise of neighbouring pixels goes together: standard deviations are larger by this factor. */
-const TOGETHER = 2;
-/** Shares of a shape that show: more than this it is there, less than the other it is not. */
-const THERE = 0.65;
-const NOT_THERE = 0.35;
 /** How far drawings are shifted against each other to lie on each other, pixels. */
 const ALIGN_PX = 4;
 /** Drawn beyond the field, so that it can be shifted, pixels. */
@@ -77,22 +42,6 @@ const decides = (pro: number, con: number, open: number, layers: number): boolea
   layers >= APART.layers &&
   con <= APART.against * pro &&
   pro >= APART.clear * (pro + con + open);
-
-export function sceneOf(work: WorkVolume, workToDie: Affine3, sign: number, stack: DrawnStack): Scene {
-  const drawing = exactDrawing(stack, work.voxelUm[0], work.slowUm);
-  const view = dieView(work, workToDie, dieGrid(work, workToDie, drawing));
-  const { frame, plate } = view.grid;
-  const flat = flattener(frame.width, frame.height, Math.max(2, work.slowUm / frame.pixel));
-  const layers = view.layers.flatMap((drawn) => {
-    const coverage = stack.render(drawn.layer, plate);
-    const expected = flat(coverage);
-    const fit = lineFit(drawn.slab, expected, view.weight);
-    if (!fit || !(sign * fit.gain > 0)) return [];
-    const shown = drawn.slab.map((v) => (v - fit.offset) / fit.gain);
-    return [{ drawn, coverage, expected, shown, scatter: fit.scatter / Math.abs(fit.gain) }];
-  });
-  return { work, workToDie, stack, view, layers };
-}
 
 /**
  * Where the other place lies higher or lower, the scan shows another layer of the drawing there, or none. Where it lies not
@@ -165,7 +114,7 @@ function tellFrom(
   const flat = flattener(width, height, Math.max(2, work.slowUm / frame.pixel));
   const told = { own: 0, other: 0, open: 0, ownLayers: 0, otherLayers: 0 };
   layers.forEach((layer, n) => {
-    const votes = votesOf(layer, others[n]!, flat(others[n]!), view);
+    const votes = votesOf(differing(layer, others[n]!, flat(others[n]!), view));
     told.own += votes.own;
     told.other += votes.other;
     told.open += votes.open;
@@ -214,38 +163,6 @@ function layerThere(
   return best?.layer ?? null;
 }
 
-/** Blurs like the scan and takes slow changes off. */
-function flattener(width: number, height: number, sigma: number): (picture: Float32Array) => Float32Array {
-  const one = new Float32Array(width * height).fill(1);
-  const smoothedOne = smooth(Float32Array.from(one), width, height, sigma);
-  return (picture) =>
-    blurPlane(withoutSlow(picture, one, smoothedOne, width, height, sigma), width, height, BLUR_PX);
-}
-
-/** Least squares of the scan on the drawing. */
-function lineFit(
-  slab: Float32Array,
-  expected: Float32Array,
-  weight: Float32Array,
-): { gain: number; offset: number; scatter: number } | null {
-  let [count, x, y, xx, xy, yy] = [0, 0, 0, 0, 0, 0];
-  for (let p = 0; p < slab.length; p++) {
-    if (weight[p] === 0) continue;
-    const [a, b] = [expected[p]!, slab[p]!];
-    count++;
-    x += a;
-    y += b;
-    xx += a * a;
-    xy += a * b;
-    yy += b * b;
-  }
-  const own = xx - (x * x) / count;
-  if (!(own > 0) || count < 50) return null;
-  const gain = (xy - (x * y) / count) / own;
-  const left = Math.max(0, yy - (y * y) / count - gain * gain * own);
-  return { gain, offset: (y - gain * x) / count, scatter: Math.sqrt(left / count) };
-}
-
 function valueAt(raster: Float32Array, width: number, height: number, u: number, v: number): number {
   const [u0, v0] = [Math.floor(u), Math.floor(v)];
   if (u0 < 0 || v0 < 0 || u0 >= width - 1 || v0 >= height - 1) return 0;
@@ -286,44 +203,4 @@ function alignment({ view, layers }: Scene, others: readonly Float32Array[]): re
   const du = u > 0 && u < size - 1 ? part(sums[best - 1]!, sums[best + 1]!) : 0;
   const dv = v > 0 && v < size - 1 ? part(sums[best - size]!, sums[best + size]!) : 0;
   return [u - r + du, v - r + dv];
-}
-
-/** Every shape that differs: which of the two places the scan shows there. */
-function votesOf(
-  { coverage, expected, shown, scatter }: SceneLayer,
-  other: Float32Array,
-  otherExpected: Float32Array,
-  view: DieView,
-): Pick<Told, 'own' | 'other' | 'open'> {
-  const { width, height } = view.grid.frame;
-  const difference = blurPlane(
-    coverage.map((v, p) => v - other[p]!),
-    width,
-    height,
-    BLUR_PX,
-  );
-  const votes = { own: 0, other: 0, open: 0 };
-  for (const sign of [1, -1]) {
-    const mask = difference.map((d, p) => (view.weight[p]! > 0 && sign * d >= BELONGS ? 1 : 0));
-    const { labels, count } = labelComponents(mask, width, height, 4);
-    const most = new Float64Array(count + 1);
-    const product = new Float64Array(count + 1);
-    const power = new Float64Array(count + 1);
-    for (let p = 0; p < labels.length; p++) {
-      const n = labels[p]!;
-      if (n === 0) continue;
-      const d = expected[p]! - otherExpected[p]!;
-      most[n] = Math.max(most[n]!, sign * difference[p]!);
-      product[n] = product[n]! + d * (shown[p]! - otherExpected[p]!);
-      power[n] = power[n]! + d * d;
-    }
-    for (let n = 1; n <= count; n++) {
-      if (most[n]! < DIFFERS || (TOGETHER * scatter) / Math.sqrt(power[n]!) > UNSURE) continue;
-      const share = product[n]! / power[n]!;
-      if (share > THERE) votes.own++;
-      else if (share < NOT_THERE) votes.other++;
-      else votes.open++;
-    }
-  }
-  return votes;
 }
