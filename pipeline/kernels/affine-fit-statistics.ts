@@ -100,17 +100,37 @@ export function uncertaintyAt(
 }
 
 /**
+ * Relative standard uncertainty of the height that a step along k becomes: of a thickness, whatever its place.
+ *
+ * @param fit of a model with a depth scale of its own.
+ * @param floorUm the standard deviation of a landmark is not taken below this.
+ */
+export function depthScaleUncertainty(fit: ModelFit, certainty: Certainty, floorUm: number): number {
+  const derivatives = stepDerivatives(fit, 2).subMatrixRow([2]);
+  const total = withFloor(certainty, floorUm);
+  const variance = derivatives.mmul(total).mmul(derivatives.transpose()).get(0, 0);
+  return Math.sqrt(variance) / Math.abs(fit.linear.get(2, 2));
+}
+
+/** A step is a difference of positions: the shift takes no part in it. */
+function stepDerivatives(fit: ModelFit, axis: number): Matrix {
+  const derivatives = fit.derivativesAt([0, 1, 2].map((n) => (n === axis ? 1 : 0)));
+  for (let n = 0; n < 3; n++) derivatives.set(n, n, 0);
+  return derivatives;
+}
+
+const withFloor = ({ covariance, unitCovariance }: Certainty, floorUm: number): Matrix =>
+  Matrix.add(covariance, Matrix.mul(unitCovariance, floorUm ** 2));
+
+/**
  * Largest relative standard uncertainty of the die vectors that one step along i, j or k becomes.
  *
  * @param floorUm the standard deviation of a landmark is not taken below this.
  */
 export function worstStepUncertainty(fit: ModelFit, certainty: Certainty, floorUm: number): number {
-  const floor = Matrix.mul(certainty.unitCovariance, floorUm ** 2);
-  const total = Matrix.add(certainty.covariance, floor);
+  const total = withFloor(certainty, floorUm);
   const relative = [0, 1, 2].map((axis) => {
-    const derivatives = fit.derivativesAt([0, 1, 2].map((n) => (n === axis ? 1 : 0)));
-    // A step is a difference of positions: the shift takes no part in it.
-    for (let n = 0; n < 3; n++) derivatives.set(n, n, 0);
+    const derivatives = stepDerivatives(fit, axis);
     const variance = derivatives.mmul(total).mmul(derivatives.transpose()).trace();
     return Math.sqrt(variance) / Math.hypot(...fit.linear.getColumn(axis));
   });

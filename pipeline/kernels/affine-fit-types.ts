@@ -50,6 +50,8 @@ export interface LandmarkFit {
   readonly residual: { readonly median: number; readonly p95: number; readonly count: number };
   /** Standard uncertainties of the mapped position at the centre. */
   readonly uncertaintyUm: { readonly x: number; readonly y: number; readonly z: number };
+  /** Relative standard uncertainty of a length in depth. */
+  readonly depthScaleSd: number;
   /** Degrees of freedom behind the uncertainties of x and y, and of z. */
   readonly degreesOfFreedom: { readonly lateral: number; readonly depth: number };
   readonly seenFrom: SeenFrom;

@@ -3,11 +3,19 @@
  * landmarks can carry and no more, how sure it is, and what about the landmarks looks wrong.
  */
 import type { Vector3 } from '../../shared/affine.ts';
+import { STATED_DEPTH_SD } from '../../shared/uncertainty/limits.ts';
 import { handednessOf, orderOf, seenFromOf } from './affine-fit-handedness.ts';
 import { type CentredPoints, centre, fitModel } from './affine-fit-models.ts';
 import { findOutliers } from './affine-fit-outliers.ts';
 import { distanceFromLine } from './affine-fit-spread.ts';
-import { aicc, certaintyOf, quantile, uncertaintyAt, worstStepUncertainty } from './affine-fit-statistics.ts';
+import {
+  aicc,
+  certaintyOf,
+  depthScaleUncertainty,
+  quantile,
+  uncertaintyAt,
+  worstStepUncertainty,
+} from './affine-fit-statistics.ts';
 import {
   type ControlPoint,
   FIT_MODELS,
@@ -62,6 +70,7 @@ export function fitLandmarks(points: readonly ControlPoint[], options: LandmarkO
     residualsUm,
     residual: { median: quantile(residualsUm, 0.5), p95: quantile(residualsUm, 0.95), count: points.length },
     uncertaintyUm: uncertaintyAt(centred, fit, certainty, options.centre ?? middleOf(points)),
+    depthScaleSd: depthScaleSdOf(candidates, chosen, floorUm),
     degreesOfFreedom: certainty.degreesOfFreedom,
     seenFrom,
     order,
@@ -98,6 +107,19 @@ function choose(candidates: readonly Candidate[]): Candidate {
   const best = Math.min(...carried.map((candidate) => candidate.aicc));
   return carried.find((candidate) => candidate.aicc <= best + EQUALLY_GOOD) ?? smallest;
 }
+
+/**
+ * A map that takes the depth scale from the stated voxel is as sure of it as what is stated and the landmarks are
+ * together, which agree: the landmarks alone tell it in the smallest model with a depth scale of its own.
+ */
+function depthScaleSdOf(candidates: readonly Candidate[], chosen: Candidate, floorUm: number): number {
+  const from = Math.max(candidates.indexOf(chosen), candidates.findIndex(ownDepthScale));
+  const { fit, certainty } = candidates[from]!;
+  const told = certainty ? depthScaleUncertainty(fit, certainty, floorUm) : Infinity;
+  return ownDepthScale(chosen) ? told : 1 / Math.hypot(1 / told, 1 / STATED_DEPTH_SD);
+}
+
+const ownDepthScale = ({ fit: { model } }: Candidate): boolean => model !== 'rigid' && model !== 'similarity';
 
 function chooseHandedness(
   points: CentredPoints,

@@ -35,6 +35,11 @@ export const placementSchema = z.object({
     .object({ x: z.number(), y: z.number(), z: z.number() })
     .nullable()
     .describe('Standard uncertainties.'),
+  depth_scale_sd: z
+    .number()
+    .nonnegative()
+    .optional()
+    .describe('Relative standard uncertainty of lengths in depth, the same for all of them.'),
   seen_from: z.enum(['front', 'back', 'unknown']),
   order: z.enum(['top-first', 'bottom-first', 'unknown']),
   method: z.string().describe('How the map was obtained, one plain sentence.'),

@@ -1,4 +1,5 @@
 /** Limits of what the models of an edge leave, found by trials; the build and the browser use the same. */
+import type { Placement } from '../artefacts/placement.ts';
 import { rectangular } from './budget.ts';
 
 /** What the fit of a Gaussian-blurred model leaves of a width, pixels either way: the spread over noise-free trials. */
@@ -22,6 +23,13 @@ export const roundedCornersHalfPx = (sizePx: number, blurPx: number): number =>
  */
 export const relativeScale = (placementUm: number, extentUm: number): number =>
   (Math.sqrt(12) * placementUm) / extentUm;
+
+/** Standard deviation of a stated voxel in depth, as a share of it. Common practice, no source: 5 % at most. */
+export const STATED_DEPTH_SD = 0.03;
+
+/** Relative standard uncertainty of lengths in depth; that of the stated voxel where the placement tells none. */
+export const relativeDepthScale = (placement: Pick<Placement, 'depth_scale_sd'> | null): number =>
+  placement?.depth_scale_sd ?? STATED_DEPTH_SD;
 
 /** Standard uncertainty of one coordinate of a point that was set by hand on a screen pixel of this size. */
 export const ofPointing = (screenPixel: number): number => rectangular(screenPixel);

@@ -23,7 +23,13 @@ export function sureSentences(placement: Placement, pixelUm: number): string[] {
     words.push(
       `A place in the image is good to ${formatLength(sd.x, 2)} along X and ${formatLength(sd.y, 2)} along Y (${px(sd.x)} and ${px(sd.y)}): two times in three the error is smaller.`,
     );
-    words.push(`Heights are good to ${formatLength(sd.z, 2)}.`);
+    const { depth_scale_sd: scale } = placement;
+    words.push(
+      `Heights are good to ${formatLength(sd.z, 2)} in the middle of the scan.` +
+        (scale === undefined
+          ? ''
+          : ` The vertical scale is good to ${formatFigures(100 * scale, 2)} %, which all thicknesses share.`),
+    );
   } else words.push('No uncertainty was computed for this placement.');
   if (residual && residual.count > 0) {
     words.push(

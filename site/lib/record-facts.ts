@@ -114,6 +114,9 @@ export function placementFacts(placement: Placement): Fact[] {
       `X ${formatLength(sd.x, 2)}, Y ${formatLength(sd.y, 2)}, Z ${formatLength(sd.z, 2)}`,
     ]);
   }
+  if (placement.depth_scale_sd !== undefined) {
+    facts.push(['Of lengths in depth', `${formatFigures(100 * placement.depth_scale_sd, 2)} %, relative`]);
+  }
   return facts;
 }
 

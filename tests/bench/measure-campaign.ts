@@ -31,7 +31,7 @@ interface TrueHeights {
 }
 
 /**
- * The first scan of a campaign with landmarks.
+ * The first scan of a campaign, placed by the landmarks that the generator sets.
  * @param trueHeights portraits by the heights that the generator wrote down, not by those of the process table
  */
 export async function measureCampaign(folder: string, trueHeights = true): Promise<MeasuredCampaign> {
@@ -40,7 +40,7 @@ export async function measureCampaign(folder: string, trueHeights = true): Promi
   const scan = loaded.campaign.scans[0]!;
   const surveyed = await surveyScan(loaded.folder, scan, quiet);
   const { survey, field, spec } = surveyed;
-  const text = readFileSync(join(folder, scan.placement!.landmarks), 'utf8');
+  const text = readFileSync(join(folder, 'landmarks.csv'), 'utf8');
   const placement = placeScan(scan, survey, { name: 'landmarks.csv', text });
   const plan = planPlates(placement.voxel_to_die_um, field.box, survey.shape.nz);
   const layers = labelPlates(loaded.process, placement, plan);

@@ -26,6 +26,8 @@ const FACE_UM = 0.008;
 const data = resolve(import.meta.dirname, '../../../shared/data');
 const errors: number[] = [];
 const sigmas: number[] = [];
+const scaleErrors: number[] = [];
+const scaleSigmas: number[] = [];
 for (let seed = Number(values.from); seed < Number(values.from) + Number(values.runs); seed++) {
   const drawn = drawCase(seed, data);
   const { layers } = processSchema.parse(parse(readFileSync(drawn.processFile, 'utf8')));
@@ -40,7 +42,7 @@ for (let seed = Number(values.from); seed < Number(values.from) + Number(values.
   if (faces.length < 3) continue;
   const about = (low + high) / 2;
   const seen = (zUm: number): number => about + (zUm - about) / drawn.scaleDepth;
-  const { place, sdUm } = throughFilms(
+  const { place, alongZ, sdUm, covariance } = throughFilms(
     faces,
     faces.map((z) => seen(made(z)) - z),
     faces.map(() => FACE_UM ** 2),
@@ -49,11 +51,20 @@ for (let seed = Number(values.from); seed < Number(values.from) + Number(values.
   const voxelUm = drawn.voxelNm / 1000;
   errors.push(-place / voxelUm);
   sigmas.push(sdUm / voxelUm);
+  scaleErrors.push(100 * ((1 - alongZ) / drawn.scaleDepth - 1));
+  scaleSigmas.push((100 * Math.sqrt(covariance[2])) / (1 - alongZ));
   if (values.each) console.log(seed, errors.at(-1)!.toFixed(2), sigmas.at(-1)!.toFixed(2));
 }
 const median = (list: number[]): string => [...list].sort((a, b) => a - b)[list.length >> 1]!.toFixed(2);
-const inside = errors.filter((error, n) => Math.abs(error) < sigmas[n]!).length;
+const insideOne = (list: readonly number[], of: readonly number[]): string => {
+  const inside = list.filter((error, n) => Math.abs(error) < of[n]!).length;
+  return `inside one stated sigma ${inside} (${((100 * inside) / list.length).toFixed(0)} %)`;
+};
 console.log(
   `${errors.length} cases: error of the depth in the middle ${median(errors.map(Math.abs))} voxels in the median, stated ` +
-    `${median(sigmas)}; inside one stated sigma ${inside} (${((100 * inside) / errors.length).toFixed(0)} %)`,
+    `${median(sigmas)}; ${insideOne(errors, sigmas)}`,
+);
+console.log(
+  `vertical scale, which all thicknesses share: off by ${median(scaleErrors.map(Math.abs))} % in the median, stated ` +
+    `${median(scaleSigmas)} %; ${insideOne(scaleErrors, scaleSigmas)}`,
 );

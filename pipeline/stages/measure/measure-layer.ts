@@ -20,6 +20,8 @@ import { thicknessOf } from './thickness.ts';
 export interface LayerContext {
   readonly grid: PlateGrid;
   readonly scale: ScaleOfPixel;
+  /** Relative standard uncertainty of lengths in depth. */
+  readonly relativeDepth: number;
   readonly process: Process;
   readonly basis: Layers['basis'];
   readonly stepUm: number;
@@ -52,10 +54,10 @@ export function bareLayer(
   input: LayerInput,
   basis: Layers['basis'],
   stepUm: number,
-  relative: number,
+  relativeDepth: number,
   process: Process,
 ): MeasuredLayer {
-  const thickness = thicknessOf(basis, input.span, stepUm, relative);
+  const thickness = thicknessOf(basis, input.span, stepUm, relativeDepth);
   const result: LayerMeasurements = {
     ...{
       name: input.layer.name,
@@ -73,7 +75,7 @@ export function bareLayer(
 }
 
 export function measureLayer(input: LayerInput, context: LayerContext): MeasuredLayer {
-  const bare = bareLayer(input, context.basis, context.stepUm, context.scale.relative, context.process);
+  const bare = bareLayer(input, context.basis, context.stepUm, context.relativeDepth, context.process);
   const measured =
     input.layer.role === 'via' ? withVias(input, context, bare) : withLines(input, context, bare);
   const { result } = measured;

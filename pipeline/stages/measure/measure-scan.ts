@@ -5,7 +5,7 @@ import type { Measurements } from '../../../shared/artefacts/measurements.ts';
 import type { Placement } from '../../../shared/artefacts/placement.ts';
 import type { Process } from '../../../shared/artefacts/process.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
-import { relativeScale } from '../../../shared/uncertainty/limits.ts';
+import { relativeDepthScale, relativeScale } from '../../../shared/uncertainty/limits.ts';
 import type { Layout } from '../../formats/layout.ts';
 import type { DrawnShapes } from './drawn-shapes.ts';
 import { geometryResolution } from './geometry.ts';
@@ -82,6 +82,7 @@ function measureAgainstDrawing(job: MeasureJob, doubts: string[]): MeasuredLayer
   const { layout, top } = job.drawing!;
   const process = job.process!;
   const scale = scaleOf(placement, grid);
+  const relativeDepth = relativeDepthScale(placement);
   const shapes = new Map<string, DrawnShapes>();
   for (const layer of process.layers)
     shapes.set(layer.name, drawnShapes(layout, top, grid, [...layer.drawn, ...(layer.fill ?? [])]));
@@ -99,13 +100,13 @@ function measureAgainstDrawing(job: MeasureJob, doubts: string[]): MeasuredLayer
   const measured = new Map<LayerInput, MeasuredLayer>();
   const measure = (input: LayerInput): MeasuredLayer => {
     const own = blurs.own.get(input.layer.name) ?? null;
-    if (!own && !blurs.common) return bareLayer(input, layers.basis, job.stepUm, scale.relative, process);
+    if (!own && !blurs.common) return bareLayer(input, layers.basis, job.stepUm, relativeDepth, process);
     const vias = neighboursOf(
       input,
       [...measured.keys()].filter((o) => o.layer.role === 'via'),
     );
     return measureLayer(input, {
-      ...{ grid, scale, process, basis: layers.basis, stepUm: job.stepUm },
+      ...{ grid, scale, relativeDepth, process, basis: layers.basis, stepUm: job.stepUm },
       seed: SEED + 100 + inputs.indexOf(input),
       blur: own ?? blurs.common!,
       blurFrom: own ? 'edges of this layer' : 'edges of the other layers',

@@ -3,7 +3,11 @@ import type { LayerSpan, Layers } from '../../../shared/artefacts/layers.ts';
 import type { Quantity } from '../../../shared/artefacts/measurements.ts';
 import { NORMAL_95 } from '../../../shared/uncertainty/budget.ts';
 
-/** null where the heights are those of the process table, or the scan ends inside the layer: nothing was measured. */
+/**
+ * @param relativeZ relative standard uncertainty of the vertical scale
+ * @returns null where the heights are those of the process table, or the scan ends inside the layer:
+ * nothing was measured
+ */
 export function thicknessOf(
   basis: Layers['basis'],
   span: LayerSpan,
@@ -24,7 +28,7 @@ export function thicknessOf(
     },
     {
       ...{ name: 'voxel size', kind: 'B', um: value * relativeZ, dof: null },
-      how: 'Relative uncertainty of the vertical scale from the placement.',
+      how: `Relative uncertainty of the vertical scale, ${(100 * relativeZ).toFixed(2)} %: all thicknesses of the scan share it.`,
     },
     {
       ...{ name: 'sampling', kind: 'B', um: stepUm / Math.sqrt(12) / 5, dof: null },

@@ -50,6 +50,7 @@ export function withMeasuredHeights(placement: Placement, measured: MeasuredHeig
         ? {
             voxel_to_die_um: redepthed.voxelToDieUm.map((row) => [...row]) as Placement['voxel_to_die_um'],
             uncertainty_um: u && { ...u, z: redepthed.sdUm },
+            depth_scale_sd: redepthed.scaleSd,
           }
         : {}),
     };

@@ -49,6 +49,7 @@ function placeByLandmarks(scan: CampaignScan, survey: Survey, file: LandmarkFile
     runner_up: mirrored ? { score: null, voxel_to_die_um: mutable(mirrored) } : null,
     residual_um: fit.residual,
     uncertainty_um: fit.uncertaintyUm,
+    depth_scale_sd: fit.depthScaleSd,
     seen_from: fit.seenFrom,
     order: fit.order,
     method: `${points.length} landmarks set by hand, fitted with ${fit.parameters} parameters (${fit.model}). ${fit.why}`,

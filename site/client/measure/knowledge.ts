@@ -3,7 +3,7 @@ import type { Measurements } from '../../../shared/artefacts/measurements.ts';
 import type { Placement } from '../../../shared/artefacts/placement.ts';
 import type { PlateGrid } from '../../../shared/frames.ts';
 import { TEN_TO_NINETY } from '../../../shared/profile/normal.ts';
-import { relativeScale } from '../../../shared/uncertainty/limits.ts';
+import { relativeDepthScale, relativeScale } from '../../../shared/uncertainty/limits.ts';
 import type { Knowledge } from '../../lib/measuring/evaluate.ts';
 
 export interface DepthKnowledge {
@@ -16,6 +16,7 @@ export interface DepthKnowledge {
 export class ScanKnowledge {
   readonly #measured: Measurements | null;
   readonly #relative: number;
+  readonly #relativeDepth: number;
   readonly #grid: PlateGrid;
   readonly #stacked: boolean;
 
@@ -44,6 +45,7 @@ export class ScanKnowledge {
     const u = Math.max(placement?.uncertainty_um?.x ?? 0, placement?.uncertainty_um?.y ?? 0);
     const extent = Math.sqrt(grid.width_px * grid.height_px) * grid.pixel_um;
     this.#relative = relativeScale(u, extent);
+    this.#relativeDepth = relativeDepthScale(placement);
   }
 
   ofLayer(name: string | null): Knowledge {
@@ -68,7 +70,7 @@ export class ScanKnowledge {
         ? { sd: found.um / TEN_TO_NINETY, u: (found.uncertainty_um ?? 0.1 * found.um) / TEN_TO_NINETY }
         : null,
       resolutionUm: found?.um ?? null,
-      relative: this.#relative,
+      relative: this.#relativeDepth,
     };
   }
 }

@@ -27,6 +27,7 @@ export interface DepthRequest {
   readonly zUm: number;
   /** Blur in depth, micrometres; null where it was not measured. */
   readonly blur: { readonly sd: number; readonly u: number } | null;
+  /** Relative standard uncertainty of lengths in depth. */
   readonly relative: number;
   readonly resolutionUm: number | null;
   /** Where the layer that was pointed at lies; null between layers. */
@@ -81,7 +82,7 @@ export function thicknessAt(request: DepthRequest): Evaluated | NotMeasured {
   };
   const scale = {
     ...{ name: 'voxel size', kind: 'B' as const, u: thickness * request.relative, dof: null },
-    how: 'Relative uncertainty of the scale from the placement.',
+    how: 'Relative uncertainty of the vertical scale.',
   };
   const model = {
     ...{

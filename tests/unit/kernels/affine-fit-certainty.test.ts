@@ -58,6 +58,7 @@ test.each([
   '$name: one sigma holds as often as it should',
   ({ field, factors }) => {
     const inside = { x: 0, y: 0, z: 0 };
+    let scales = 0;
     const wanted = { x: 0, y: 0, z: 0 };
     for (let seed = 1; seed <= SEEDS; seed++) {
       const random = seeded(seed);
@@ -79,12 +80,16 @@ test.each([
         if (Math.abs(found[axis]! - truth[axis]!) < fit.uncertaintyUm[name]) inside[name]++;
         wanted[name] += insideOneCached(fit.degreesOfFreedom[name === 'z' ? 'depth' : 'lateral']);
       }
+      if (Math.abs(fit.voxelToDieUm[2][2] / map[2][2] - 1) < fit.depthScaleSd) scales++;
     }
     // The model is chosen from the same landmarks, which costs up to 0.03 more than chance.
     for (const name of ['x', 'y', 'z'] as const) {
       expect(inside[name] / SEEDS).toBeGreaterThan(wanted[name] / SEEDS - threeSigma(SEEDS) - 0.03);
       expect(inside[name] / SEEDS).toBeLessThan(wanted[name] / SEEDS + threeSigma(SEEDS));
     }
+    expect(scales / SEEDS).toBeGreaterThan(wanted.z / SEEDS - threeSigma(SEEDS) - 0.03);
+    // A scale that is as stated is stated with what the landmarks alone would know, which is more than enough.
+    if (factors[2] !== factors[0]) expect(scales / SEEDS).toBeLessThan(wanted.z / SEEDS + threeSigma(SEEDS));
     const all = (counts: typeof inside): number => (counts.x + counts.y + counts.z) / (3 * SEEDS);
     expect(all(inside)).toBeGreaterThan(all(wanted) - threeSigma(3 * SEEDS) - 0.03);
     expect(all(inside)).toBeLessThan(all(wanted) + threeSigma(3 * SEEDS));

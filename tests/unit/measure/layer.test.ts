@@ -73,6 +73,7 @@ function measure(scene: Scene): MeasuredLayer {
       neighbours: [],
     },
     scale: { pixelUm: PX, relative: 0, how: '' },
+    relativeDepth: 0,
     ...{ placementUm: { x: 0, y: 0 }, seed: scene.seed },
     plugs: (scene.vias ? [scene.vias] : []).map((boxes) => ({
       shapes: new DrawnShapes(boxes.map(([a, b, c, d]) => Float64Array.of(a, b, c, b, c, d, a, d))),
@@ -178,6 +179,9 @@ describe('thickness', () => {
     expect(q.value_um).toBeCloseTo(0.39, 12);
     // sqrt(2) x 5 nm and a fifth of 40 nm / sqrt 12.
     expect(q.uncertainty_um).toBeCloseTo(Math.hypot(Math.SQRT2 * 0.005, 0.04 / Math.sqrt(12) / 5), 9);
+    // A vertical scale known to 2 %: 7.8 nm of 390 nm.
+    const scaled = thicknessOf('measured', span, 0.04, 0.02)!;
+    expect(scaled.uncertainty_um ** 2 - q.uncertainty_um ** 2).toBeCloseTo(0.0078 ** 2, 9);
     expect(thicknessOf('nominal', span, 0.04, 0)).toBeNull();
     expect(thicknessOf('measured', { ...span, seen: 'cut' }, 0.04, 0)).toBeNull();
   });

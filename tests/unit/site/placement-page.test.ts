@@ -43,6 +43,11 @@ describe('how sure a placement is, in words', () => {
       'At 400 checked places half of what remains between image and drawing is below 6.0\u00a0nm',
     );
   });
+  it('says how well the vertical scale is known, where it was told', () => {
+    const told = { ...placement(0.8, 0.2), depth_scale_sd: 0.0163 };
+    expect(sureSentences(told, 0.02).join(' ')).toContain('The vertical scale is good to 1.6 %');
+    expect(sureSentences(placement(0.8, 0.2), 0.02).join(' ')).not.toContain('vertical scale');
+  });
   it.each([
     [0.8, 0.2, '25\u00a0% of it'],
     [0.8, 0.6, 'not far behind'],

@@ -1,5 +1,6 @@
 /** The depth of a placement that follows measured heights, against a stack made up here. */
 import { describe, expect, it } from 'vitest';
+import { thicknessOf } from '../../../pipeline/stages/measure/thickness.ts';
 import { withMeasuredHeights } from '../../../pipeline/stages/place/find-place.ts';
 import { redepth } from '../../../pipeline/stages/place/heights/depth-scale.ts';
 import { ladderOf } from '../../../pipeline/stages/place/heights/levels.ts';
@@ -55,7 +56,8 @@ describe('depth by measured heights', () => {
     const random = generator(41);
     const normal = (): number => Array.from({ length: 12 }, random).reduce((a, b) => a + b, -6);
     const levels = [...new Set([0, ...ladder.nominalUm])].sort((a, b) => a - b);
-    const inside = { low: 0, high: 0, middle: 0 };
+    const inside = { low: 0, high: 0, middle: 0, scale: 0 };
+    let thicknesses = 0;
     const runs = 300;
     for (let run = 0; run < runs; run++) {
       const made = new Map([[0, 0]]);
@@ -80,12 +82,38 @@ describe('depth by measured heights', () => {
         const z = found.height(real / share);
         if (Math.abs(z - real) < found.commonSd(z)) inside[name]++;
       }
+      const scale = found.voxelToDieUm[2][2] / SLICE_UM;
+      if (Math.abs(scale / share - 1) < found.scaleSd) inside.scale++;
+      // One film's thickness as the folio states it, two faces measured to 3 nm each.
+      const [bottom, top] = [ladder.nominalUm[4]!, ladder.nominalUm[5]!];
+      const real = made.get(top)! - made.get(bottom)!;
+      const q = thicknessOf(
+        'measured',
+        {
+          ...{
+            name: 'film',
+            role: 'conductor',
+            seen: 'whole',
+            confidence: 1,
+            in_scan_sd_um: 0.003,
+            sd_um: 1,
+          },
+          ...{ nominal_bottom_um: bottom, nominal_top_um: top, bottom_um: 0 },
+          top_um: scale * (real / share + 0.003 * (normal() - normal())),
+        },
+        found.plan.stepUm,
+        found.scaleSd,
+      )!;
+      if (Math.abs(q.value_um - real) < q.expanded_um) thicknesses++;
     }
     // 68.3 % of 300, give or take three standard deviations of a binomial count (2.7 %).
     for (const count of Object.values(inside)) {
       expect(count / runs).toBeGreaterThan(0.6);
       expect(count / runs).toBeLessThan(0.77);
     }
+    // 95 % of 300, give or take three standard deviations of a binomial count (1.3 %).
+    expect(thicknesses / runs).toBeGreaterThan(0.912);
+    expect(thicknesses / runs).toBeLessThan(0.988);
   });
 
   it('does not bend the scale for one thick film', () => {
@@ -112,10 +140,11 @@ describe('depth by measured heights', () => {
       ...{ source: 'automatic', verdict: 'locked', warp: null, doubts: [], voxel_to_die_um: mapOf(1.03) },
       uncertainty_um: { x: 0.004, y: 0.004, z: 0.1 },
     } as unknown as Placement;
-    const redepthed = { voxelToDieUm: mapOf(1), plan: planOf(1), sdUm: 0.02 };
+    const redepthed = { voxelToDieUm: mapOf(1), plan: planOf(1), sdUm: 0.02, scaleSd: 0.017 };
     const measured = { bowedWarp: null, redepthed, doubts: [] } as unknown as MeasuredHeights;
     const after = withMeasuredHeights(placement, measured);
     expect(after.voxel_to_die_um[2][2]).toBeCloseTo(SLICE_UM, 9);
     expect(after.uncertainty_um).toEqual({ x: 0.004, y: 0.004, z: 0.02 });
+    expect(after.depth_scale_sd).toBe(0.017);
   });
 });

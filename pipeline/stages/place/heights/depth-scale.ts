@@ -11,6 +11,8 @@ export interface Redepthed {
   readonly height: (zUm: number) => number;
   /** Standard deviation of the height in the middle of the scan, micrometres. */
   readonly sdUm: number;
+  /** Of the corrected scale, relative: what all thicknesses have in common. */
+  readonly scaleSd: number;
   /** Of a corrected height as such: what all heights of the scan have in common, zero and scale of the depth. */
   readonly commonSd: (zUm: number) => number;
 }
@@ -61,6 +63,6 @@ export function redepth(input: DepthScaleInput): Redepthed | null {
   return {
     voxelToDieUm: [map[0], map[1], [share * g, share * h, share * i, share * t + alongZ * about - place]],
     plan: { ...plan, stepUm: plan.stepUm * share, zUm: plan.zUm.map(height) },
-    ...{ height, sdUm: sd, commonSd },
+    ...{ height, sdUm: sd, scaleSd: Math.sqrt(ofSlope) / share, commonSd },
   };
 }

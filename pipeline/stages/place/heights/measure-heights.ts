@@ -123,8 +123,8 @@ export async function measureHeights(input: HeightsInput): Promise<MeasuredHeigh
 }
 
 /** What can be kept in a file between builds. */
-const withoutFunction = ({ voxelToDieUm, plan, sdUm }: Redepthed): MeasuredHeights['redepthed'] => ({
-  ...{ voxelToDieUm, plan, sdUm },
+const withoutFunction = ({ voxelToDieUm, plan, sdUm, scaleSd }: Redepthed): MeasuredHeights['redepthed'] => ({
+  ...{ voxelToDieUm, plan, sdUm, scaleSd },
 });
 
 /** Reckoned heights that their neighbours hold to a plate, or to a fraction of the layer, are no cause for doubt. */

@@ -4,6 +4,7 @@
  * voxel is the other thing that is known.
  */
 import { Matrix, solve } from 'ml-matrix';
+import { STATED_DEPTH_SD } from '../../../../../shared/uncertainty/limits.ts';
 import { median } from '../../../../kernels/statistics.ts';
 import { robustFit } from '../robust-fit.ts';
 import type { LayerDepths } from './layer-depths.ts';
@@ -38,8 +39,6 @@ export interface ThroughFilms extends Pick<DepthFit, 'place' | 'alongZ' | 'sdUm'
 
 /** Standard deviation of a film's thickness as a share of it. Common practice, no source: a tenth at most. */
 const FILM = 0.05;
-/** Standard deviation of a stated voxel in depth, as a share of it. Common practice, no source: 5 % at most. */
-const VOXEL = 0.03;
 /** Standard deviation of one layer's middle as it is measured, micrometres; faults of the method included. */
 const LAYER_UM = 0.012;
 
@@ -119,7 +118,7 @@ export function throughFilms(
     const normal = design.transpose().mmul(weighted);
     const right = weighted.transpose().mmul(values);
     // The corrected voxel is stretch * (1 - slope) of the stated one.
-    const prior = 1 / VOXEL ** 2;
+    const prior = 1 / STATED_DEPTH_SD ** 2;
     normal.set(1, 1, normal.get(1, 1) + prior);
     right.set(1, 0, right.get(1, 0) + prior * (stretch - 1));
     const inverse = solve(normal, Matrix.eye(2));
