@@ -38,8 +38,9 @@ export class Evaluator {
 
   #height(input: ReadingInput): Evaluated {
     const [a, b] = input.points_um as [PointUm, PointUm];
-    const { relative, resolutionUm } = this.#known.depth;
-    return heightBetween(a, b, input.pointing_um ?? this.#host.plates.step_um, { relative }, resolutionUm);
+    const { relative: depth, relativeInPlane: plane, resolutionUm } = this.#known.depth;
+    const pointUm = input.pointing_um ?? this.#host.plates.step_um;
+    return heightBetween(a, b, pointUm, { plane, depth }, resolutionUm);
   }
 
   async #thickness(input: ReadingInput): Promise<Evaluated | NotMeasured> {

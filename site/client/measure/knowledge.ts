@@ -10,7 +10,9 @@ export interface DepthKnowledge {
   /** Standard deviation of the blur in depth and its uncertainty, micrometres; null where it was not measured. */
   readonly blurUm: { readonly sd: number; readonly u: number } | null;
   readonly resolutionUm: number | null;
+  /** Relative standard uncertainty of lengths in depth, and of lengths along the section. */
   readonly relative: number;
+  readonly relativeInPlane: number;
 }
 
 export class ScanKnowledge {
@@ -71,6 +73,7 @@ export class ScanKnowledge {
         : null,
       resolutionUm: found?.um ?? null,
       relative: this.#relativeDepth,
+      relativeInPlane: this.#relative,
     };
   }
 }

@@ -6,7 +6,7 @@ import { addNoise, emptyNoiseSums, noiseModel } from '../../../shared/profile/no
 import { TEN_TO_NINETY } from '../../../shared/profile/normal.ts';
 import { rectangular } from '../../../shared/uncertainty/budget.ts';
 import { MODEL_HALF_PX } from '../../../shared/uncertainty/limits.ts';
-import { fromBlur, fromNoise, fromPointing, type ScaleKnown, stated } from './budget.ts';
+import { fromBlur, fromNoise, fromPointing, stated } from './budget.ts';
 import type { Evaluated, NotMeasured } from './evaluate.ts';
 import type { PointUm, ReadingValue } from './reading.ts';
 
@@ -124,32 +124,38 @@ export function thicknessAt(request: DepthRequest): Evaluated | NotMeasured {
 
 const no = (reason: string): NotMeasured => ({ kind: 'refused', reason });
 
-/** @param pointUm what one point may be off by either way, micrometres */
+/**
+ * @param pointUm what one point may be off by either way, micrometres
+ * @param scale relative standard uncertainties of lengths in the plane and in depth
+ */
 export function heightBetween(
   a: PointUm,
   b: PointUm,
   pointUm: number,
-  { relative }: Pick<ScaleKnown, 'relative'>,
+  scale: { readonly plane: number; readonly depth: number },
   resolutionUm: number | null,
 ): Evaluated {
   const along = Math.hypot(b[0] - a[0], b[1] - a[1]);
   const dz = b[2] - a[2];
-  const one = (name: string, v: number): ReadingValue => {
+  const one = (name: string, v: number, u: number): ReadingValue => {
     const { value, expanded } = stated(v, [
       fromPointing(pointUm, 2),
       {
-        ...{ name: 'voxel size', kind: 'B', u: Math.abs(v) * relative, dof: null },
-        how: 'Relative uncertainty of the scale from the placement.',
+        ...{ name: 'voxel size', kind: 'B', u, dof: null },
+        how: 'Relative uncertainties of the scales in the plane and in depth.',
       },
     ]);
     return { name, unit: 'um', value, expanded, drawn: null };
   };
+  const far = Math.hypot(along, dz);
+  // A side of a right-angled triangle moves its longest side by its own share of it.
+  const ofFar = far > 0 ? Math.hypot(along ** 2 * scale.plane, dz ** 2 * scale.depth) / far : 0;
   return {
     kind: 'evaluated',
     values: [
-      one('height difference', dz),
-      one('along the section', along),
-      one('distance', Math.hypot(along, dz)),
+      one('height difference', dz, Math.abs(dz) * scale.depth),
+      one('along the section', along, along * scale.plane),
+      one('distance', far, ofFar),
     ],
     ...{ trace: null, resolutionUm, doubts: [] },
   };
