@@ -1,7 +1,8 @@
 /** The sentences and the drawn numbers of the page that says why a placement is believed. Pure. */
+import { type Affine3, compose3, invert3 } from '../../shared/affine.ts';
 import type { Evidence, PeakPatch } from '../../shared/artefacts/evidence.ts';
 import type { Placement } from '../../shared/artefacts/placement.ts';
-import { formatFigures, formatFixed, formatLength, formatPercent } from './numbers.ts';
+import { formatFigures, formatFixed, formatLength, formatPercent, formatUm } from './numbers.ts';
 
 const DECOYS: Readonly<Record<Evidence['decoys'][number]['kind'], string>> = {
   mirrored: 'the drawing mirrored',
@@ -44,6 +45,39 @@ export function sureSentences(placement: Placement, pixelUm: number): string[] {
   }
   if (score !== null && !runnerUp) words.push('No second place was found that explains the image at all.');
   return words;
+}
+
+/** Turns by less than this, degrees, are no other way round: refining gives that much and less. */
+const TURNED_DEG = 10;
+
+/** How another map lays the scan on the die where it does more than shift it: turned, mirrored, upside down; else null. */
+export function otherWayRound(map: Affine3, other: Affine3): string | null {
+  const [x, y, z] = compose3(other, invert3(map));
+  const mirrored = x[0] * y[1] - x[1] * y[0] < 0;
+  const degrees = Math.round((Math.atan2(y[0], x[0]) * 180) / Math.PI);
+  const words = [
+    ...(mirrored
+      ? ['mirrored']
+      : Math.abs(degrees) > TURNED_DEG
+        ? [`turned by ${formatFixed(degrees, 0)}°`]
+        : []),
+    ...(z[2] < 0 ? ['with the slices in the other order'] : []),
+  ];
+  return words.length > 0 ? words.join(', ') : null;
+}
+
+type PlaceBeside = NonNullable<NonNullable<Evidence['peak']>['runner_up']>['at'];
+
+/** Caption of the runner-up's peak. */
+export function runnerUpCaption(
+  { voxel_to_die_um: map, runner_up: other }: Placement,
+  at: PlaceBeside,
+): string {
+  const way = other && otherWayRound(map, other.voxel_to_die_um);
+  return (
+    `The runner-up: ${formatFixed(at.value, 2)}, ${way ? `${way}, its middle ` : ''}away by ` +
+    `${formatFixed(at.dx_um, 2)} along X and ${formatUm(at.dy_um, 2)} along Y`
+  );
 }
 
 /** What the decoys say, in one sentence, or null without any. */

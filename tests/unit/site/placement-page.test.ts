@@ -8,6 +8,7 @@ import {
   evidenceCurves,
   patchGreys,
   residualArrows,
+  runnerUpCaption,
   sureSentences,
 } from '../../../site/lib/placement-page.ts';
 import { blindSentences, faultSentence, verdictSentence } from '../../../site/lib/verdict-page.ts';
@@ -59,6 +60,39 @@ describe('how sure a placement is, in words', () => {
     const bare = { ...placement(null, null), residual_um: null, uncertainty_um: null };
     expect(sureSentences(bare, 0.02)).toEqual(['No uncertainty was computed for this placement.']);
   });
+});
+
+describe('the runner-up', () => {
+  const captionOf = (other: Placement['voxel_to_die_um']): string => {
+    const place = placement(0.8, 0.3);
+    return runnerUpCaption(
+      { ...place, runner_up: { score: 0.3, voxel_to_die_um: other } },
+      { value: 0.31, dx_um: -1.5, dy_um: 0.25 },
+    );
+  };
+  it.each([
+    ['a shift alone', [1, 0, 0, 7], [0, 1, 0, 3], [0, 0, 1, 0], '0.31, away by'],
+    [
+      'a slight turn, as refining gives',
+      [0.999, -0.03, 0, 7],
+      [0.03, 0.999, 0, 3],
+      [0, 0, 1, 0],
+      '0.31, away by',
+    ],
+    ['a quarter turn', [0, -1, 0, 7], [1, 0, 0, 3], [0, 0, 1, 0], 'turned by 90°, its middle away by'],
+    ['a mirror image', [1, 0, 0, 7], [0, -1, 0, 3], [0, 0, 1, 0], 'mirrored, its middle away by'],
+    [
+      'upside down',
+      [1, 0, 0, 7],
+      [0, -1, 0, 3],
+      [0, 0, -1, 0],
+      'mirrored, with the slices in the other order, its',
+    ],
+  ] as const)('is described where it is %s', (_, x, y, z, words) =>
+    expect(captionOf([[...x], [...y], [...z]])).toContain(words),
+  );
+  it('says how far away it is', () =>
+    expect(captionOf(identity)).toContain('−1.50 along X and 0.25\u00a0µm along Y'));
 });
 
 describe('evidence', () => {
