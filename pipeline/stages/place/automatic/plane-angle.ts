@@ -94,14 +94,14 @@ function smoothed(profile: Float64Array): Float64Array {
 
 /** Power spectrum of the middle of the field under a round window, mean over bins of slices of equal total power. */
 function meanPower(work: WorkVolume): Float64Array {
-  const { nx, ny, nz, voxels, weight } = work;
+  const { nx, ny, nz, voxels } = work;
   const area = nx * ny;
   const fft = new SquareFft(SIDE);
   const power = new Float64Array(SIDE * SIDE);
   const bin = Math.max(1, Math.round(BIN_UM / work.voxelUm[2]));
   const left = Math.floor((nx - SIDE) / 2);
   const top = Math.floor((ny - SIDE) / 2);
-  const radius = Math.min(nx, ny, SIDE) / 2;
+  const window = roundWindow(work, left, top);
   // Two bins at once: one as real, one as imaginary part.
   for (let k = 0; k + bin <= nz; k += 2 * bin) {
     const picture = fft.blank();
@@ -110,10 +110,9 @@ function meanPower(work: WorkVolume): Float64Array {
         const from = (k + part * bin + n) * area;
         for (let row = Math.max(0, -top); row < Math.min(SIDE, ny - top); row++) {
           for (let column = Math.max(0, -left); column < Math.min(SIDE, nx - left); column++) {
-            const p = (row + top) * nx + column + left;
-            const r = Math.hypot(row + top - (ny - 1) / 2, column + left - (nx - 1) / 2) / radius;
-            if (r >= 1 || weight[p]! === 0) continue;
-            out[row * SIDE + column]! += Math.cos((Math.PI / 2) * r) ** 2 * voxels[from + p]!;
+            const share = window[row * SIDE + column]!;
+            if (share > 0)
+              out[row * SIDE + column]! += share * voxels[from + (row + top) * nx + column + left]!;
           }
         }
       }
@@ -122,4 +121,18 @@ function meanPower(work: WorkVolume): Float64Array {
     for (let p = 0; p < power.length; p++) power[p]! += picture.re[p]! ** 2 + picture.im[p]! ** 2;
   }
   return power;
+}
+
+/** Falls to zero at the rim of the field, SIDE x SIDE; 0 where there are no data. */
+function roundWindow({ nx, ny, weight }: WorkVolume, left: number, top: number): Float64Array {
+  const window = new Float64Array(SIDE * SIDE);
+  const radius = Math.min(nx, ny, SIDE) / 2;
+  for (let row = Math.max(0, -top); row < Math.min(SIDE, ny - top); row++) {
+    for (let column = Math.max(0, -left); column < Math.min(SIDE, nx - left); column++) {
+      const r = Math.hypot(row + top - (ny - 1) / 2, column + left - (nx - 1) / 2) / radius;
+      if (r >= 1 || weight[(row + top) * nx + column + left]! === 0) continue;
+      window[row * SIDE + column] = Math.cos((Math.PI / 2) * r) ** 2;
+    }
+  }
+  return window;
 }

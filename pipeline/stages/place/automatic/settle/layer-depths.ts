@@ -120,16 +120,17 @@ function profilesOf(
   const products = new Float64Array(m);
   const { sums } = view;
   const { column, row, side } = patch;
+  const here = new Float64Array(side * side);
   for (let n = 0; n < count; n++) {
-    products.fill(0);
     const [low, high] = [n * area, (n + 1) * area];
+    let q = 0;
+    for (let r = row; r < row + side; r++)
+      for (let p = r * width + column; p < r * width + column + side; p++)
+        here[q++] = sums[high + p]! - sums[low + p]!;
     for (let a = 0; a < m; a++) {
       const t = own[a]!;
       let sum = 0;
-      let q = 0;
-      for (let r = row; r < row + side; r++)
-        for (let p = r * width + column; p < r * width + column + side; p++, q++)
-          sum += t[q]! * (sums[high + p]! - sums[low + p]!);
+      for (let k = 0; k < q; k++) sum += t[k]! * here[k]!;
       products[a] = sign * sum;
     }
     for (let a = 0; a < m; a++) {
