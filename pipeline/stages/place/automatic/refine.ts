@@ -1,4 +1,5 @@
 /** From a rough map to an exact one: the patches of the field are measured and all parameters fitted together. */
+
 import { type Affine3, apply3, compose3 } from '../../../../shared/affine.ts';
 import type { Warp } from '../../../../shared/artefacts/placement.ts';
 import { median } from '../../../kernels/statistics.ts';
@@ -13,6 +14,7 @@ import {
   dieView,
 } from './die-view.ts';
 import { type Cell, measureCells } from './patches.ts';
+import { middleOf } from './places.ts';
 import { type Row, robustFit } from './robust-fit.ts';
 import { settle } from './settle/settle.ts';
 import type { WorkVolume } from './work-volume.ts';
@@ -119,9 +121,6 @@ function fieldOf(work: WorkVolume, map: Affine3): Field {
   );
   return { x, y, half: Math.max(...corners.map((at) => Math.max(Math.abs(at[0] - x), Math.abs(at[1] - y)))) };
 }
-
-const middleOf = (work: WorkVolume, map: Affine3): readonly [number, number, number] =>
-  apply3(map, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
 
 /** The map that takes the die as seen now to the die as it should be. */
 function correction(

@@ -1,10 +1,12 @@
 /** The last step of a placement: all layers and patches together, to a small part of a voxel. */
-import { type Affine3, apply3, compose3 } from '../../../../../shared/affine.ts';
+
+import { type Affine3, compose3 } from '../../../../../shared/affine.ts';
 import type { Warp } from '../../../../../shared/artefacts/placement.ts';
 import { displacementAt } from '../../../../../shared/warp.ts';
 import { addWarps, type Field, warpOf } from '../bending.ts';
 import { type DieGrid, type DieView, type Drawing, dieGrid, dieView } from '../die-view.ts';
 import { finePatches } from '../patches.ts';
+import { middleOf } from '../places.ts';
 import { softField } from '../soft-field.ts';
 import type { WorkVolume } from '../work-volume.ts';
 import { type DepthFit, fitDepth } from './depth-fit.ts';
@@ -101,9 +103,6 @@ function bendingOf(view: DieView, map: Affine3, warp: Warp, { work, sign, field 
   const middle = middleOf(work, map);
   return fitPlane({ cells, zUm, middle, half: field.half, bent: true })?.bending ?? 0;
 }
-
-const middleOf = (work: WorkVolume, map: Affine3): readonly [number, number, number] =>
-  apply3(map, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
 
 function stepOf(
   view: DieView,
