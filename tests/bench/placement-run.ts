@@ -140,7 +140,9 @@ export async function isBare(drawn: Case): Promise<boolean> {
     const middle = layer.bottom_um + layer.thickness_um / 2;
     if (middle < drawn.depthUm[0] || middle > drawn.depthUm[1] || layer.name === 'gatpoly') continue;
     let own = 0;
-    for (const _ of shapesInWindow(layout, top, drawn.windowUm, new Set(layer.drawn as DrawnLayer[]))) own++;
+    // Drawn fill shows like any other metal.
+    const drawnLayers = new Set([...layer.drawn, ...(layer.fill ?? [])] as DrawnLayer[]);
+    for (const _ of shapesInWindow(layout, top, drawn.windowUm, drawnLayers)) own++;
     if (own > 0) layers++;
     shapes += own;
   }
