@@ -57,9 +57,14 @@ export async function twinOf(drawn: Case): Promise<Twin | null> {
   const render = (grid: PlateGrid): Float32Array[] =>
     layers.map((layer) =>
       renderCoverage(
-        [...shapesInWindow(layout, top, gridBoxUm(grid), new Set([...layer.drawn, ...(layer.fill ?? [])] as DrawnLayer[]))].map(
-          (shape) => shape.xyUm,
-        ),
+        [
+          ...shapesInWindow(
+            layout,
+            top,
+            gridBoxUm(grid),
+            new Set([...layer.drawn, ...(layer.fill ?? [])] as DrawnLayer[]),
+          ),
+        ].map((shape) => shape.xyUm),
         grid,
       ),
     );
