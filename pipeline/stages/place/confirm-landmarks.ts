@@ -1,8 +1,9 @@
 /** Whether image and drawing agree with a place that was fixed by hand. */
-import { apply3, compose3, invert3 } from '../../../shared/affine.ts';
+import { compose3, invert3 } from '../../../shared/affine.ts';
 import type { Placement } from '../../../shared/artefacts/placement.ts';
 import { exactDrawing } from './automatic/die-view.ts';
 import { evidenceArtefact } from './automatic/evidence.ts';
+import { middleOf } from './automatic/places.ts';
 import { refine } from './automatic/refine.ts';
 import { coarser } from './automatic/work-levels.ts';
 import { workFromFile } from './automatic/work-volume.ts';
@@ -35,9 +36,8 @@ export async function confirmLandmarks(input: ImageAndDrawing, placement: Placem
   const [whole] = best.agreement.groups;
   if (!whole || whole.patches === 0) return { placement, evidence: null };
   const agreeing = whole.agreeing / whole.patches;
-  const middle = [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2] as const;
-  const here = apply3(start, middle);
-  const there = apply3(best.workToDie, middle);
+  const here = middleOf(work, start);
+  const there = middleOf(work, best.workToDie);
   const off = [there[0] - here[0], there[1] - here[1]] as const;
   const share = `${Math.round(100 * agreeing)} % of ${whole.patches} patches of the field`;
   const evidence = evidenceArtefact({

@@ -1,10 +1,11 @@
 /** What a reader can judge the placement from: the peak of the correlation, decoys, residual arrows, words. */
-import { type Affine3, apply3 } from '../../../../shared/affine.ts';
+import type { Affine3 } from '../../../../shared/affine.ts';
 import type { Evidence as EvidenceArtefact, PeakPatch } from '../../../../shared/artefacts/evidence.ts';
 import { median } from '../../../kernels/statistics.ts';
 import type { Agreement } from './agreement.ts';
 import { type DieView, type Drawing, dieGrid, dieView, slabAt } from './die-view.ts';
 import { ORIENTATIONS } from './orientation.ts';
+import { middleOf } from './places.ts';
 import type { Evidence } from './verdict.ts';
 import type { WorkVolume } from './work-volume.ts';
 
@@ -122,12 +123,11 @@ export interface EvidenceInput {
 
 export function evidenceArtefact(input: EvidenceInput): EvidenceArtefact {
   const { work, workToDie, drawing, agreement, runnerUp } = input;
-  const middle = (map: Affine3) => apply3(map, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
   const viewOf = (map: Affine3) => dieView(work, map, dieGrid(work, map, drawing));
   const view = viewOf(workToDie);
   const patch = peakPatch(view, input.sign, [0, 0]);
-  const here = middle(workToDie);
-  const there = runnerUp && middle(runnerUp.workToDie);
+  const here = middleOf(work, workToDie);
+  const there = runnerUp && middleOf(work, runnerUp.workToDie);
   const away: [number, number] = there ? [there[0] - here[0], there[1] - here[1]] : [0, 0];
   const other = runnerUp && peakPatch(viewOf(runnerUp.workToDie), runnerUp.sign, away);
   const lengths = agreement.residualsUm.filter((r) => r !== null);

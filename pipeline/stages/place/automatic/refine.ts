@@ -1,5 +1,4 @@
 /** From a rough map to an exact one: the patches of the field are measured and all parameters fitted together. */
-
 import { type Affine3, apply3, compose3 } from '../../../../shared/affine.ts';
 import type { Warp } from '../../../../shared/artefacts/placement.ts';
 import { median } from '../../../kernels/statistics.ts';

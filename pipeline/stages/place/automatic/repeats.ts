@@ -6,6 +6,7 @@ import { type Affine3, apply3, invert3 } from '../../../../shared/affine.ts';
 import type { PlateGrid } from '../../../../shared/frames.ts';
 import { SquareSpectra } from '../../../kernels/square-spectra.ts';
 import { type DrawnStack, layerPictures } from './drawing.ts';
+import { middleOf } from './places.ts';
 import type { WorkVolume } from './work-volume.ts';
 
 /** A shift by which the drawing under the field looks like itself. */
@@ -43,7 +44,7 @@ export async function findRepeats(
 ): Promise<Repeats> {
   const field = Math.max(work.nx * work.voxelUm[0], work.ny * work.voxelUm[1]);
   const pixel = Math.max(work.voxelUm[0], field / FIELD_PX);
-  const middle = apply3(workToDie, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
+  const middle = middleOf(work, workToDie);
   const half = ((SIDE - 1) / 2) * pixel;
   const grid: PlateGrid = {
     origin_um: [middle[0] - half, middle[1] + half],

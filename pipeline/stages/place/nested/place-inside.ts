@@ -1,6 +1,6 @@
 /** Placement of a fine scan that lies in an overview: by the drawing, and by the overview's own image. */
 
-import { type Affine3, apply3, compose3, invert3 } from '../../../../shared/affine.ts';
+import { type Affine3, compose3, invert3 } from '../../../../shared/affine.ts';
 import type { CampaignScan } from '../../../../shared/artefacts/campaign.ts';
 import type { Placement } from '../../../../shared/artefacts/placement.ts';
 import type { VolumeSource } from '../../../formats/volume.ts';
@@ -8,6 +8,7 @@ import { orderOf, seenFromOf } from '../../../kernels/affine-fit-handedness.ts';
 import { exactDrawing } from '../automatic/die-view.ts';
 import type { DrawnStack } from '../automatic/drawing.ts';
 import { type AutomaticResult, placeAutomatically } from '../automatic/place-automatic.ts';
+import { middleOf } from '../automatic/places.ts';
 import { type Refined, refine } from '../automatic/refine.ts';
 import { coarser } from '../automatic/work-levels.ts';
 import { makeWorkVolume, type WorkVolume, workFromFile } from '../automatic/work-volume.ts';
@@ -171,8 +172,7 @@ function stands({ score, agreement }: Refined): boolean {
 
 /** Distance in the plane between two maps of one volume, at its middle, micrometres. */
 function shiftOf(work: WorkVolume, a: Affine3, b: Affine3): number {
-  const middle = [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2] as const;
-  const [p, q] = [apply3(a, middle), apply3(b, middle)];
+  const [p, q] = [middleOf(work, a), middleOf(work, b)];
   return Math.hypot(p[0] - q[0], p[1] - q[1]);
 }
 
@@ -198,7 +198,7 @@ function isAsHinted(
   work: WorkVolume,
   map: Affine3,
 ) {
-  const [x, y] = apply3(map, [(work.nx - 1) / 2, (work.ny - 1) / 2, (work.nz - 1) / 2]);
+  const [x, y] = middleOf(work, map);
   return !near || (Math.abs(x - near[0]) <= within && Math.abs(y - near[1]) <= within);
 }
 

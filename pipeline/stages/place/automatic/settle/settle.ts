@@ -1,5 +1,4 @@
 /** The last step of a placement: all layers and patches together, to a small part of a voxel. */
-
 import { type Affine3, compose3 } from '../../../../../shared/affine.ts';
 import type { Warp } from '../../../../../shared/artefacts/placement.ts';
 import { displacementAt } from '../../../../../shared/warp.ts';
