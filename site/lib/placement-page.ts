@@ -29,7 +29,7 @@ export function sureSentences(placement: Placement, pixelUm: number): string[] {
       `Heights are good to ${formatLength(sd.z, 2)} in the middle of the scan.` +
         (scale === undefined
           ? ''
-          : ` The vertical scale is good to ${formatFigures(100 * scale, 2)} %, which all thicknesses share.`),
+          : ` The vertical scale is good to ${formatPercent(scale, 1)}, which all thicknesses share.`),
     );
   } else words.push('No uncertainty was computed for this placement.');
   if (residual && residual.count > 0) {

@@ -115,7 +115,7 @@ export function placementFacts(placement: Placement): Fact[] {
     ]);
   }
   if (placement.depth_scale_sd !== undefined) {
-    facts.push(['Of lengths in depth', `${formatFigures(100 * placement.depth_scale_sd, 2)} %, relative`]);
+    facts.push(['Of lengths in depth', `${formatPercent(placement.depth_scale_sd, 1)} of each`]);
   }
   return facts;
 }

@@ -8,7 +8,7 @@ import { boundsUm, shapesInWindow } from '../../pipeline/formats/layout/flatten.
 import { openLayout } from '../../pipeline/formats/layout/registry.ts';
 import type { DrawnLayer } from '../../pipeline/formats/layout.ts';
 import { renderCoverage } from '../../pipeline/kernels/coverage.ts';
-import { processSchema } from '../../shared/artefacts/process.ts';
+import { type ProcessLayer, processSchema } from '../../shared/artefacts/process.ts';
 import { gridBoxUm, type PlateGrid } from '../../shared/frames.ts';
 import { generator } from '../fixtures/random.ts';
 import { floodFill } from '../oracles/flood-fill.ts';
@@ -45,6 +45,10 @@ export interface Twin {
   readonly shapes: number;
 }
 
+/** Drawn fill shows like any other metal. */
+export const showing = ({ drawn, fill = [] }: ProcessLayer): ReadonlySet<DrawnLayer> =>
+  new Set([...drawn, ...fill] as DrawnLayer[]);
+
 /** @returns a place that differs in fewer shapes than it takes, and in as few as any where some differ; null where there is none */
 export async function twinOf(drawn: Case): Promise<Twin | null> {
   const { layout, top } = await openLayout(drawn.layoutFile, {});
@@ -57,14 +61,7 @@ export async function twinOf(drawn: Case): Promise<Twin | null> {
   const render = (grid: PlateGrid): Float32Array[] =>
     layers.map((layer) =>
       renderCoverage(
-        [
-          ...shapesInWindow(
-            layout,
-            top,
-            gridBoxUm(grid),
-            new Set([...layer.drawn, ...(layer.fill ?? [])] as DrawnLayer[]),
-          ),
-        ].map((shape) => shape.xyUm),
+        [...shapesInWindow(layout, top, gridBoxUm(grid), showing(layer))].map((shape) => shape.xyUm),
         grid,
       ),
     );

@@ -6,7 +6,6 @@ import { parse } from 'yaml';
 import { imageLayout } from '../../demo-volume/image-layout.ts';
 import { boundsUm, shapesInWindow } from '../../pipeline/formats/layout/flatten.ts';
 import { openLayout } from '../../pipeline/formats/layout/registry.ts';
-import type { DrawnLayer } from '../../pipeline/formats/layout.ts';
 import { openVolume } from '../../pipeline/formats/volume/registry.ts';
 import { placeAutomatically } from '../../pipeline/stages/place/automatic/place-automatic.ts';
 import type { Evidence } from '../../pipeline/stages/place/automatic/verdict.ts';
@@ -21,7 +20,7 @@ import { type Affine3, compose3 } from '../../shared/affine.ts';
 import type { Placement } from '../../shared/artefacts/placement.ts';
 import { processSchema } from '../../shared/artefacts/process.ts';
 import type { Case } from './placement-cases.ts';
-import { twinOf } from './placement-repeats.ts';
+import { showing, twinOf } from './placement-repeats.ts';
 import { errorsOf, type HeightErrors, heightsAgainst, type Truth } from './placement-truth.ts';
 
 export interface Outcome extends HeightErrors {
@@ -140,9 +139,7 @@ export async function isBare(drawn: Case): Promise<boolean> {
     const middle = layer.bottom_um + layer.thickness_um / 2;
     if (middle < drawn.depthUm[0] || middle > drawn.depthUm[1] || layer.name === 'gatpoly') continue;
     let own = 0;
-    // Drawn fill shows like any other metal.
-    const drawnLayers = new Set([...layer.drawn, ...(layer.fill ?? [])] as DrawnLayer[]);
-    for (const _ of shapesInWindow(layout, top, drawn.windowUm, drawnLayers)) own++;
+    for (const _ of shapesInWindow(layout, top, drawn.windowUm, showing(layer))) own++;
     if (own > 0) layers++;
     shapes += own;
   }

@@ -46,7 +46,7 @@ describe('how sure a placement is, in words', () => {
   });
   it('says how well the vertical scale is known, where it was told', () => {
     const told = { ...placement(0.8, 0.2), depth_scale_sd: 0.0163 };
-    expect(sureSentences(told, 0.02).join(' ')).toContain('The vertical scale is good to 1.6 %');
+    expect(sureSentences(told, 0.02).join(' ')).toContain('The vertical scale is good to 1.6\u00a0%');
     expect(sureSentences(placement(0.8, 0.2), 0.02).join(' ')).not.toContain('vertical scale');
   });
   it.each([
